@@ -1,0 +1,3 @@
+"""Brakebeat's firmware: what must happen in milliseconds, and nothing else."""
+
+VERSION = "0.1.0"

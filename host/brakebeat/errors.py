@@ -1,0 +1,17 @@
+"""What can go wrong, in words for the person at the keyboard, with the exit code that goes with it."""
+
+
+class BrakebeatError(Exception):
+    """Something that the user can mend. The message names the file, line or field, what was wrong, what to do."""
+
+    exit_code = 2
+
+
+class InputError(BrakebeatError):
+    """A file, a field or a call was wrong (exit code 2)."""
+
+
+class DeviceError(BrakebeatError):
+    """A board, an adapter or a link failed (exit code 3)."""
+
+    exit_code = 3
