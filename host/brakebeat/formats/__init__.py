@@ -1,0 +1,1 @@
+"""Files that Brakebeat reads and writes: pulse recordings and rig files."""
