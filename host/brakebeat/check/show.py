@@ -1,0 +1,170 @@
+"""What `brakebeat check` prints for people."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from brakebeat.check.compare import FIGURES, FigureReport, FileReport
+from brakebeat.results import Rep
+
+
+@dataclass(frozen=True)
+class _Look:
+    """How a figure appears: its words, the unit shown, unit shown per SI unit, digits after the point."""
+
+    words: str
+    unit: str
+    scale: float
+    digits: int
+
+
+# A clock's microseconds are shown as milliseconds: nobody reads 12345 µs at a glance.
+LOOKS = {
+    "peak_rad_s": _Look("peak angular velocity", "rad/s", 1, 3),
+    "start_us": _Look("start", "ms", 1e-3, 2),
+    "extension_us": _Look("extension (φ = 0)", "ms", 1e-3, 2),
+    "end_us": _Look("end", "ms", 1e-3, 2),
+    "brake_fraction": _Look("brake fraction", "", 1, 4),
+    "concentric_mean_power_w": _Look("mean concentric power", "W", 1, 2),
+}
+
+
+def show_reports(reports: Sequence[FileReport], pooled: Mapping[str, FigureReport], console: Console) -> None:
+    """Print a line per file (or a line per rep of the only one), the pooled agreement and the verdict."""
+    if len(reports) == 1:
+        console.print(_rep_table(reports[0]))
+        _print_counters(reports[0], console)
+    else:
+        console.print(_file_table(reports))
+    console.print(
+        agreement_table(pooled, "all reps of all files" if len(reports) > 1 else "all matched reps")
+    )
+    for report in reports:
+        for line in unmatched_lines(report):
+            console.print(Text(line))
+    for line in withheld_lines(pooled):
+        console.print(Text(line))
+    failed = [report.file for report in reports if report.verdict == "fail"]
+    if failed:
+        console.print(Text(f"verdict: FAIL ({len(failed)} of {len(reports)} recordings)", style="bold red"))
+    else:
+        console.print(
+            Text(f"verdict: pass ({len(reports)} of {len(reports)} recordings)", style="bold green")
+        )
+
+
+def agreement_table(figures: Mapping[str, FigureReport], over: str) -> Table:
+    """Bland-Altman table, firmware minus reference, with units."""
+    table = Table(title=f"firmware - reference, {over}", title_justify="left")
+    table.add_column("figure")
+    for heading in ("unit", "n", "bias", "95 % limits of agreement", "worst", "worst, relative", "limit"):
+        table.add_column(heading, justify="left" if heading == "unit" else "right")
+    table.add_column("")
+    for name, report in figures.items():
+        look, a = LOOKS[name], report.agreement
+        table.add_row(
+            look.words,
+            look.unit,
+            str(a.n),
+            _number(a.bias, look, sign=True),
+            "-" if a.sd is None else f"{_number(a.loa_low, look, True)} … {_number(a.loa_high, look, True)}",
+            _number(a.max_abs, look),
+            "-" if a.max_rel is None else f"{100 * a.max_rel:.2f} %",
+            limit_words(name, report),
+            _verdict(report.ok),
+        )
+    return table
+
+
+def limit_words(name: str, report: FigureReport) -> str:
+    """The limit as people write it: a percentage, or a number with its unit."""
+    if report.statistic == "max_rel":
+        return f"{100 * report.limit:g} %"
+    look = LOOKS[name]
+    return f"{report.limit * look.scale:g} {look.unit}".strip()
+
+
+def unmatched_lines(report: FileReport) -> list[str]:
+    """One line for each engine that found reps which the other did not."""
+    return [
+        f"{report.file}: found by the {engine} only: rep {', '.join(map(str, indices))}"
+        for engine, indices in (("firmware", report.only_firmware), ("reference", report.only_reference))
+        if indices
+    ]
+
+
+def withheld_lines(figures: Mapping[str, FigureReport]) -> list[str]:
+    """One line per figure that an engine did not give."""
+    lines = []
+    for name, report in figures.items():
+        if report.one_sided:
+            lines.append(
+                f"{LOOKS[name].words}: {report.one_sided} reps have it from one engine only (a failure)"
+            )
+        if report.withheld:
+            lines.append(f"{LOOKS[name].words}: {report.withheld} reps flagged as too poor in edges to tell")
+    return lines
+
+
+def _file_table(reports: Sequence[FileReport]) -> Table:
+    table = Table(title="recordings, with the worst difference of each", title_justify="left")
+    table.add_column("recording", overflow="fold")
+    for heading in ("firmware", "reference", "matched", "peak", "start", "φ = 0", "end", "brake", "power"):
+        table.add_column(heading, justify="right")
+    table.add_column("")
+    for report in reports:
+        counts = (report.reps_firmware, report.reps_reference, report.matched)
+        cells = [_worst(name, report.agreement[name]) for name in FIGURES]
+        table.add_row(Text(report.file), *map(str, counts), *cells, _verdict(report.verdict == "pass"))
+    return table
+
+
+def _rep_table(report: FileReport) -> Table:
+    engine = {"micropython": "MicroPython VM", "cpython": "CPython"}.get(report.engine, report.engine)
+    title = Text(f"{report.file}: firmware (on {engine}) | reference, rep by rep")
+    table = Table(title=title, title_justify="left")
+    table.add_column("rep", justify="right")
+    for heading in ("peak, rad/s", "start, s", "φ = 0, s", "end, s", "brake fraction", "power, W"):
+        table.add_column(heading, justify="right")
+    for firmware, reference in report.pairs:
+        table.add_row(str(firmware.index), *(_both(name, firmware, reference) for name in FIGURES))
+    return table
+
+
+def _both(name: str, firmware: Rep, reference: Rep) -> str:
+    look = LOOKS[name]
+    scale, digits = (1e-6, 3) if name.endswith("_us") else (look.scale, look.digits - 1)
+    values = (FIGURES[name](firmware), FIGURES[name](reference))
+    return " | ".join("-" if value is None else f"{value * scale:.{digits}f}" for value in values)
+
+
+def _print_counters(report: FileReport, console: Console) -> None:
+    counted = [f"{count} {name}" for name, count in report.quality.items() if count is not None]
+    if counted:
+        console.print(Text(f"edges as the firmware saw them: {', '.join(counted)}"))
+
+
+def _worst(name: str, report: FigureReport) -> Text:
+    a, look = report.agreement, LOOKS[name]
+    if report.statistic == "max_rel":
+        words = "-" if a.max_rel is None else f"{100 * a.max_rel:.2f} %"
+    else:
+        words = _number(a.max_abs, look, digits=max(look.digits - 1, 1)) + (
+            f" {look.unit}" if look.unit else ""
+        )
+    return Text(words if report.ok else words + " !", style="" if report.ok else "bold red")
+
+
+def _number(value: float | None, look: _Look, sign: bool = False, digits: int | None = None) -> str:
+    if value is None:
+        return "-"
+    return f"{value * look.scale:{'+' if sign else ''}.{look.digits if digits is None else digits}f}"
+
+
+def _verdict(ok: bool) -> Text:
+    return Text("ok", style="green") if ok else Text("FAIL", style="bold red")
