@@ -81,3 +81,72 @@ def layout_format(fields):
 
 REP_FORMAT = layout_format(REP_FIELDS)
 REP_SIZE = struct.calcsize(REP_FORMAT)
+
+# ---- Radio -------------------------------------------------------------------------------------------------
+# One primary service. The UUIDs are random (version 4, RFC 9562) and differ in their first group only.
+SERVICE_UUID = "f2af3db3-6752-4857-a6c0-3ebda55062b3"
+REP_UUID = "f2af3db4-6752-4857-a6c0-3ebda55062b3"  # notify: finished reps, in parts (see below)
+LIVE_UUID = "f2af3db5-6752-4857-a6c0-3ebda55062b3"  # notify: LIVE_FIELDS, about 20 a second, may be dropped
+STATUS_UUID = "f2af3db6-6752-4857-a6c0-3ebda55062b3"  # read: STATUS_FIELDS, sealed
+CONTROL_UUID = "f2af3db7-6752-4857-a6c0-3ebda55062b3"  # write: COMMAND_FIELDS, any number of them in a row
+
+# A notification carries no more than MTU - 3 bytes, 20 at the default ATT MTU. So a message travels in parts:
+# byte 0 is the message's number (mod 256), byte 1 the part's index with PART_LAST set on the last one.
+# The message itself is sealed: its last four bytes are the CRC-32 of what comes before.
+NOTIFY_OVERHEAD = 3
+DEFAULT_MTU = 23
+PART_HEADER_SIZE = 2
+PART_INDEX_MASK = 0x7F
+PART_LAST = 0x80
+MAX_PARTS = 128
+SEAL_SIZE = 4
+
+# What happens now; fits one notification at the default MTU, so it is neither split nor sealed.
+LIVE_FIELDS = (
+    ("phase", "B"),  # PHASE_NAMES
+    ("set_rep", "B"),  # finished reps of this set, momentum reps included; stops at 255
+    ("cue_count", "B"),  # cues announced since power-up, mod 256: a change is a new cue
+    ("cue_kind", "B"),  # the last one announced; CUE_NONE before the first
+    ("cue_rep", "H"),  # the rep that it belongs to, low 16 bits
+    ("reps_done", "H"),  # finished reps since power-up, low 16 bits
+    ("cue_ms", "I"),  # when it sounded, on the board's clock
+    ("speed_milli_rad_s", "i"),
+    ("dropped", "H"),  # live notifications that a full radio queue swallowed, low 16 bits
+)
+LIVE_FORMAT = layout_format(LIVE_FIELDS)
+LIVE_SIZE = struct.calcsize(LIVE_FORMAT)
+PHASE_NAMES = ("idle", "concentric", "eccentric")
+CUE_NONE = 255
+
+# How the board is; text is UTF-8, padded with zero bytes. Sealed, as a long read may straddle an update.
+STATUS_FIELDS = (
+    ("protocol_version", "B"),
+    ("reps_waiting", "B"),  # finished reps that no host has acknowledged yet
+    ("connections", "H"),  # since power-up
+    ("uptime_s", "I"),
+    ("rep_count", "I"),
+    ("bounced", "I"),
+    ("missed", "I"),
+    ("spurious", "I"),
+    ("overrun", "I"),  # edges lost because a buffer was full
+    ("incomplete", "I"),
+    ("reps_lost", "I"),  # reps pushed out of a full queue before a host took them
+    ("live_dropped", "I"),
+    ("notify_retries", "I"),  # notifications that the radio's queue refused at first
+    ("cues_sounded", "I"),
+    ("firmware_version", "12s"),
+    ("implementation", "12s"),  # sys.implementation.name
+    ("platform", "12s"),  # sys.platform
+    ("name", "20s"),
+    ("trouble", "100s"),  # what is wrong with the rig file, the pins or the program; empty if nothing is
+)
+STATUS_FORMAT = layout_format(STATUS_FIELDS)
+STATUS_SIZE = struct.calcsize(STATUS_FORMAT) + SEAL_SIZE
+
+COMMAND_FIELDS = (("code", "B"), ("value", "I"))
+COMMAND_FORMAT = layout_format(COMMAND_FIELDS)
+COMMAND_SIZE = struct.calcsize(COMMAND_FORMAT)
+# A host has subscribed and reads along: send every rep that waits. `value` is its protocol version.
+COMMAND_LISTEN = 1
+# Every rep up to index `value` has arrived; the board may forget them.
+COMMAND_ACKNOWLEDGE = 2
