@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
@@ -13,27 +13,34 @@ from brakebeat.errors import InputError
 
 
 @contextmanager
-def atomic_write(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
-    """A binary file that takes ``path``'s place when the block ends well, and vanishes when it does not.
+def replacing(path: str | os.PathLike[str]) -> Iterator[Path]:
+    """An empty file to fill, which takes ``path``'s place when the block ends well and vanishes when it does not.
 
-    Raises ``InputError`` naming the path where it cannot be written.
+    Raises ``InputError`` naming ``path`` where it cannot be written.
     """
     target = Path(path)
     try:
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise _unwritable(target, error) from error
+    os.close(handle)
+    unfinished = Path(name)
     try:
-        with os.fdopen(handle, "wb") as stream:
-            yield stream
-        # mkstemp makes the file private; a written recording has the rights that any new file has.
-        Path(name).chmod(0o666 & ~_umask())
-        os.replace(name, target)
+        yield unfinished
+        # mkstemp makes the file private; what we leave has the rights that any new file has.
+        unfinished.chmod(0o666 & ~_umask())
+        unfinished.replace(target)
     except OSError as error:
         raise _unwritable(target, error) from error
     finally:
-        with suppress(FileNotFoundError):
-            Path(name).unlink()
+        unfinished.unlink(missing_ok=True)
+
+
+@contextmanager
+def atomic_write(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
+    """Like ``replacing``, with the unfinished file opened for bytes."""
+    with replacing(path) as unfinished, unfinished.open("wb") as stream:
+        yield stream
 
 
 def _umask() -> int:
@@ -43,5 +50,6 @@ def _umask() -> int:
     return mask
 
 
-def _unwritable(target: Path, error: OSError) -> InputError:
-    return InputError(f"{target}: cannot be written ({error.strerror or error}); choose another place")
+def _unwritable(target: Path, error: OSError | ValueError) -> InputError:
+    reason = getattr(error, "strerror", None) or error
+    return InputError(f"{target}: cannot be written ({reason}); choose another place")

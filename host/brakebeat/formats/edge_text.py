@@ -136,7 +136,7 @@ def shorten(text: str) -> str:
 
 
 def format_block(times: Times, steps: Steps) -> bytes:
-    """The lines of some edges: ``times`` (n,) from 0 up, ``steps`` (n,) of -1, 0, +1; each line ends in \\n."""
+    """The lines of edges, each ended by a newline: ``times`` (n,) from 0 up, ``steps`` (n,) of -1, 0, +1."""
     if times.size == 0:
         return b""
     width = len(str(int(times.max())))

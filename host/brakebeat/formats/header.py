@@ -19,7 +19,7 @@ _MOST_LINES = 1000
 
 @dataclass
 class Header:
-    """``values`` as written, in order, without the version; ``lines`` gives each key's line, counted from 1."""
+    """``values`` as written, in order, without the version; ``lines`` has each key's line, counted from 1."""
 
     values: dict[str, str] = field(default_factory=dict)
     lines: dict[str, int] = field(default_factory=dict)
@@ -76,8 +76,8 @@ def header_text(values: Mapping[str, str]) -> str:
             or key == VERSION_KEY
         ):
             raise InputError(
-                f"header key {key!r} with value {shorten(value)} cannot be written: a key has no colon and is not "
-                f"{VERSION_KEY!r}, neither has line breaks, control characters or blanks at its ends"
+                f"header key {key!r} with value {shorten(value)} cannot be written: a key has no colon and "
+                f"is not {VERSION_KEY!r}, neither has line breaks, control characters or blanks at its ends"
             )
         if len(line.encode()) > LONGEST_LINE - 2:
             raise InputError(f"header key {key!r}: the value is longer than {LONGEST_LINE} bytes; shorten it")
@@ -115,8 +115,8 @@ def _key_and_value(line: str, place: str) -> tuple[str, str]:
 def _check_version(value: str, place: str, seen: bool) -> None:
     if value != VERSION:
         raise InputError(
-            f"{place}: version {shorten(value)} of the recording format is unknown; this brakebeat reads version "
-            f"{VERSION}: update it, or record again"
+            f"{place}: version {shorten(value)} of the recording format is unknown; this brakebeat reads "
+            f"version {VERSION}: update it, or record again"
         )
     if seen:
         raise InputError(f"{place}: {VERSION_KEY!r} stands a second time; keep one")
@@ -134,7 +134,8 @@ def _check_column_line(line: str, place: str, version_seen: bool) -> None:
     if missing and any(name in names for name in COLUMNS.split(",")):
         raise InputError(f"{place}: column {missing[0]!r} is missing; the columns are exactly `{COLUMNS}`")
     raise InputError(
-        f"{place}: {shorten(line)} stands where the column line belongs; put `{COLUMNS}` between header and edges"
+        f"{place}: {shorten(line)} stands where the column line belongs; put `{COLUMNS}` between the header "
+        "and the edges"
     )
 
 

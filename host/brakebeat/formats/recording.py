@@ -76,7 +76,7 @@ def iter_chunks(
     rig_file: str | os.PathLike[str] | None = None,
     block_bytes: int = BLOCK_BYTES,
 ) -> Iterator[tuple[Times, Steps]]:
-    """The edges of a recording as (t_us, step) arrays, in memory bounded by ``block_bytes``, errors as they come."""
+    """The edges as (t_us, step) arrays, in memory bounded by ``block_bytes``; errors as they are met."""
     return open_recording(path, rig_file, block_bytes).chunks
 
 
@@ -89,7 +89,7 @@ def open_recording(
     name = os.fspath(path)
     override = None if rig_file is None else read_rig(rig_file)
     try:
-        stream = Path(name).open("rb")
+        stream = Path(name).open("rb")  # noqa: SIM115 - the generator of the edges closes it
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"{name}: cannot be read ({reason}); check the name and the rights") from error
@@ -135,8 +135,8 @@ def _chunks(stream: BinaryIO, path: str, header: Header, block_bytes: int) -> It
                 yield unwrapped, steps
     if not edges:
         raise InputError(
-            f"{path}:{header.column_line}: no edges below the column line; turn the wheel by hand while recording "
-            "and check the sensor's wires and its distance from the magnets"
+            f"{path}:{header.column_line}: no edges below the column line; turn the wheel by hand while "
+            "recording and check the sensor's wires and its distance from the magnets"
         )
 
 
@@ -210,7 +210,7 @@ def _wrapped(name: str, times: Times, modulus: int) -> Times:
     if fault is not None or wrong.size:
         row = int(wrong[0]) if wrong.size else fault.row if fault else 0
         raise InputError(
-            f"{name}: the pause before edge {row} is too long for ticks_wrap {modulus}: it could not be told from "
-            "a shorter one; leave ticks_wrap out to write unwrapped times"
+            f"{name}: the pause before edge {row} is too long for ticks_wrap {modulus}: it could not be "
+            "told from a shorter one; leave ticks_wrap out to write unwrapped times"
         )
     return raw

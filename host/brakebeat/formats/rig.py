@@ -14,7 +14,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from brakebeat.errors import InputError
 from brakebeat.formats.atomic import atomic_write
-from brakebeat.formats.rig_errors import TABLES, describe, explain, key_line_numbers, known_keys
+from brakebeat.formats.rig_errors import TABLES, comment, explain, key_line_numbers, known_keys
 from brakebeat.formats.rig_model import BRAKE_PRESETS, Board, Cues, Rig
 
 __all__ = ["BRAKE_PRESETS", "Board", "Cues", "Rig", "read_rig", "rig_from_header", "write_rig"]
@@ -22,7 +22,7 @@ __all__ = ["BRAKE_PRESETS", "Board", "Cues", "Rig", "read_rig", "rig_from_header
 # A rig file is a page of text; anything bigger is some other file.
 _LARGEST_RIG_FILE = 256 * 1024
 
-# Keys of a rig that a recording's header may hold beside `cues.…` and `board.…`. A `name` is the recorder's own.
+# Keys of a rig that a recording's header may hold beside `cues.…` and `board.…`; a `name` there is no rig's.
 HEADER_KEYS = tuple(key for key in Rig.model_fields if key not in {"name", *TABLES})
 
 _CAUTION = (
@@ -106,12 +106,12 @@ def write_rig(
 def _fill(container: Any, prefix: str, values: Mapping[str, Any], notes: Mapping[str, str]) -> None:
     fields = known_keys()
     for key, value in values.items():
-        note = notes.get(prefix + key, describe(fields[prefix + key])).replace("\n", " ")
+        note = notes.get(prefix + key, comment(fields[prefix + key]))
+        container.add(tomlkit.comment(note.replace("\n", " ")))
         if value is None:
-            container.add(tomlkit.comment(f"{key} = unknown: {note}"))
-            continue
-        container.add(tomlkit.comment(note))
-        container.add(key, list(value) if isinstance(value, tuple) else value)
+            container.add(tomlkit.comment(f"{key} is not known yet"))
+        else:
+            container.add(key, list(value) if isinstance(value, tuple) else value)
 
 
 def _validated(values: dict[str, Any], locate: Callable[[str], str]) -> Rig:

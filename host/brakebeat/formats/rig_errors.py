@@ -53,8 +53,13 @@ def describe(field: FieldInfo) -> str:
     """What a field's value must be: type, range, unit, meaning."""
     extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
     unit = f" {extra['unit']}" if extra.get("unit") else ""
-    meaning = f" ({field.description})" if field.description else ""
-    return f"{_expected_type(field.annotation)}{_range(field)}{unit}{meaning}"
+    return f"{_expected_type(field.annotation)}{_range(field)}{unit} ({field.description})"
+
+
+def comment(field: FieldInfo) -> str:
+    """The line above a key in a written file: meaning, then what the value must be."""
+    meaning, wanted = field.description or "", describe(field).partition(" (")[0]
+    return f"{meaning}: {wanted}"
 
 
 def _sentence(fault: ErrorDetails, locate: Locate) -> str:
@@ -133,7 +138,7 @@ def _figure(value: float) -> str:
 
 
 def key_line_numbers(text: str) -> dict[str, int]:
-    """1-based line of each ``key =`` in a TOML text, as ``key`` or ``table.key``; tables under their own name.
+    """1-based line of each ``key =`` in a TOML text, as ``key`` or ``table.key``; tables under their name.
 
     Good enough to point at a line: a key inside a multi-line string may be listed too.
     """

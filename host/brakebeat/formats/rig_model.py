@@ -23,6 +23,7 @@ LARGEST_TIME_US = 2**53 - 1
 
 SensorKind = Literal["hall", "hall_pair", "quadrature"]
 PresetName = Literal["own", "first_quarter", "last_third"]
+StrictNumber = Annotated[float, Field(strict=True)]
 Pin = Annotated[int, Field(ge=0, le=48)]
 
 _SETTINGS = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
@@ -70,7 +71,7 @@ class Cues(BaseModel):
     late_cue: bool = Field(True, description="sound when the window has passed without a brake")
     drop_off_peak: float = _number(0.10, 0.0, 1.0, "", "drop of the peak speed that sounds, 0 turns it off")
     drop_off_power: float = _number(0.25, 0.0, 1.0, "", "drop of the mean power that sounds, 0 turns it off")
-    planned_reps: int | None = _number(None, 1, 1000, "reps", "reps of a set, momentum reps not counted")
+    planned_reps: int | None = _number(None, 1, 1000, "", "reps of a set, momentum reps not counted")
 
 
 class Rig(BaseModel):
@@ -82,9 +83,16 @@ class Rig(BaseModel):
 
     model_config = _SETTINGS
 
-    name: str | None = Field(None, min_length=1, max_length=20, description="what you call this rig")
+    # No quotes, backslashes or control characters: the board's reader knows no escapes.
+    name: str | None = Field(
+        None,
+        min_length=1,
+        max_length=20,
+        pattern=r"^[^\"\\\x00-\x1f\x7f]*$",
+        description="what you call this rig, without quotes and backslashes",
+    )
     pulses_per_rev: int = Field(
-        ge=1, le=10_000, description="edges in one turn of the shaft", json_schema_extra={"unit": "edges"}
+        ge=1, le=10_000, description="edges in one turn of the shaft", json_schema_extra={"unit": ""}
     )
     ticks_wrap: int | None = _number(None, 2, 2**64, "us", "modulus of the counter in a recording")
     inertia_kg_m2: float | None = _number(None, 1e-6, 1e3, "kg·m²", "moment of inertia of all that turns")
@@ -97,12 +105,11 @@ class Rig(BaseModel):
     brake_preset: PresetName = Field("own", description="a brake window by name, or your own")
     brake_target: float = _number(0.25, 0.0, 1.0, "", "brake fraction to aim at")
     brake_tolerance: float = _number(0.10, 0.0, 0.5, "", "brake fraction by which one may miss it")
-    momentum_reps: int = _number(2, 0, 50, "reps", "reps to get going with, left out of a set's figures")
+    momentum_reps: int = _number(2, 0, 50, "", "reps to get going with, left out of a set's figures")
     rest_gap_s: float = _number(10.0, 0.0, 3600.0, "s", "a longer pause than this starts a new set")
-    zero_index: int | None = _number(None, 0, 2**31 - 1, "edges", "edge number nearest to phi = 0")
-    magnet_offsets_rad: tuple[float, ...] | None = Field(
+    zero_index: int | None = _number(None, 0, 2**31 - 1, "", "edge number nearest to phi = 0")
+    magnet_offsets_rad: Annotated[tuple[StrictNumber, ...], Field(strict=False)] | None = Field(
         None,
-        strict=False,
         description="each magnet's angle from even spacing",
         json_schema_extra={"unit": "rad"},
     )
@@ -127,7 +134,7 @@ class Rig(BaseModel):
             wanted = BRAKE_PRESETS[preset][info.field_name == "brake_tolerance"]
             if value != wanted:
                 raise ValueError(
-                    f"brake_preset {preset!r} means {wanted:g}; leave this key out or set brake_preset = 'own'"
+                    f"brake_preset {preset!r} means {wanted:g}; leave this key out or set the preset to 'own'"
                 )
         return value
 
