@@ -14,7 +14,7 @@ from brakebeat.errors import InputError
 
 @contextmanager
 def replacing(path: str | os.PathLike[str]) -> Iterator[Path]:
-    """An empty file to fill, which takes ``path``'s place when the block ends well and vanishes when it does not.
+    """An empty file to fill: it takes ``path``'s place when the block ends well, else it vanishes.
 
     Raises ``InputError`` naming ``path`` where it cannot be written.
     """
