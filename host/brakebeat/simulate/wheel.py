@@ -1,0 +1,72 @@
+"""The rig as physics sees it: inertia, drum, friction, dead point."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+
+from brakebeat.errors import InputError
+
+# Within this angle of phi = 0 the strap pulls (nearly) through the shaft's axis: no lever arm, no torque.
+DEAD_RAD = 0.5
+
+
+def smooth_step(x: float) -> float:
+    """0 below 0, 1 above 1, between them the quintic whose first two derivatives vanish at both ends."""
+    if x <= 0.0:
+        return 0.0
+    if x >= 1.0:
+        return 1.0
+    return x * x * x * (10.0 + x * (6.0 * x - 15.0))
+
+
+@dataclass(frozen=True)
+class Wheel:
+    """An invented home-built unit, the "barn wheel" by default.
+
+    Args:
+        inertia_kg_m2: everything that turns.
+        drum_radius_m: strap mid-line radius with the strap all paid out.
+        strap_thickness_m: what each turn adds to the radius (0 for a cord on a wide drum).
+        drum_taper_m_per_rad: what a cone adds per radian.
+        friction_torque_nm, friction_viscous_nm_s, friction_drag_nm_s2: friction
+            T = torque + viscous·|ω| + drag·ω².
+
+    Raises:
+        InputError: a value that no wheel can have; the message names the field.
+    """
+
+    inertia_kg_m2: float = 0.12
+    drum_radius_m: float = 0.015
+    strap_thickness_m: float = 0.0015
+    drum_taper_m_per_rad: float = 0.0
+    friction_torque_nm: float = 0.10
+    friction_viscous_nm_s: float = 0.001
+    friction_drag_nm_s2: float = 0.0
+
+    def __post_init__(self) -> None:
+        for field in dataclasses.fields(self):
+            value = getattr(self, field.name)
+            positive = field.name in ("inertia_kg_m2", "drum_radius_m")
+            if not math.isfinite(value) or value < 0 or (positive and value == 0):
+                wanted = "above 0" if positive else "0 or more"
+                raise InputError(f"{field.name}: {value} cannot be; give a number {wanted}")
+
+    def radius_m(self, angle_rad: float) -> float:
+        """Drum radius r(φ) to the strap's mid-line, in m (also for arrays)."""
+        growth = self.strap_thickness_m / (2.0 * math.pi) + self.drum_taper_m_per_rad
+        return self.drum_radius_m + growth * abs(angle_rad)
+
+    def lever_m(self, angle_rad: float) -> float:
+        """Lever arm of the strap in m: r(φ), fading to 0 at the dead point φ = 0."""
+        return self.radius_m(angle_rad) * smooth_step(abs(angle_rad) / DEAD_RAD)
+
+    def friction_nm(self, speed_rad_s: float) -> float:
+        """Friction torque in N·m for a speed along the turning (also for arrays)."""
+        drag = self.friction_drag_nm_s2 * speed_rad_s * abs(speed_rad_s)
+        return self.friction_torque_nm + self.friction_viscous_nm_s * speed_rad_s + drag
+
+    def header(self) -> dict[str, str]:
+        """The wheel as header keys of a recording."""
+        return {field.name: repr(float(getattr(self, field.name))) for field in dataclasses.fields(self)}
