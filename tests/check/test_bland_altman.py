@@ -3,9 +3,10 @@
 import math
 
 import pytest
-from brakebeat.check import bland_altman
 from hypothesis import given
 from hypothesis import strategies as st
+
+from brakebeat.check import bland_altman
 
 # Peak expiratory flow, l/min, first readings of the large and of the mini meter on 17 people.
 # Bland and Altman, Lancet 1986;327(8476):307-310, doi 10.1016/S0140-6736(86)90837-8.

@@ -2,8 +2,9 @@
 
 import json
 
-import brakebeat.check.batch as batch
 import pytest
+
+import brakebeat.check.batch as batch
 from brakebeat.check import compare, load_limits
 from brakebeat.cli import main
 from brakebeat.errors import InputError

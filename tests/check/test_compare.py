@@ -4,6 +4,7 @@ import copy
 import json
 
 import pytest
+
 from brakebeat.check import compare, load_limits, pool
 from brakebeat.results import finite
 

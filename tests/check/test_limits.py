@@ -1,6 +1,7 @@
 """The limits file: shipped, replaced, wrong."""
 
 import pytest
+
 from brakebeat.check import load_limits
 from brakebeat.check.limits import shipped_limits
 from brakebeat.errors import InputError

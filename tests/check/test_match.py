@@ -2,9 +2,10 @@
 
 from itertools import permutations
 
-from brakebeat.check import match
 from hypothesis import given
 from hypothesis import strategies as st
+
+from brakebeat.check import match
 
 from .builders import make_rep
 

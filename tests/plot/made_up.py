@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+
 from brakebeat.results import Analysis, Cue, Rep, split_sets
 
 

@@ -4,13 +4,14 @@ import copy
 
 import numpy as np
 import pytest
+from matplotlib.collections import FillBetweenPolyCollection
+from PIL import Image
+
 from brakebeat.errors import InputError
 from brakebeat.plot import draw_set
 from brakebeat.plot.curve import Curve
 from brakebeat.plot.set_picture import set_figure
 from brakebeat.results import Analysis
-from matplotlib.collections import FillBetweenPolyCollection
-from PIL import Image
 
 from .made_up import MadeUpTrace, make_set
 

@@ -1,0 +1,1 @@
+"""The whole chain on a simulated rig: pulses, firmware, radio, host, check, picture."""
