@@ -1,7 +1,7 @@
 """Byte layouts of every message between board and host: the one place that both sides read.
 
-A layout is a tuple of (field, struct code), little-endian, no padding. A field added later goes at the end; a
-reader takes what it knows and skips the rest. The host loads this very file, so nothing here may need a board.
+A layout is a tuple of (field, struct code), little-endian, no padding. A field added later goes at the end;
+a reader takes what it knows and skips the rest. The host loads this very file: nothing here may need a board.
 """
 
 import struct
@@ -79,6 +79,13 @@ def layout_format(fields):
     return "<" + "".join([code for _, code in fields])
 
 
+def field_offset(fields, name):
+    # type: (tuple[tuple[str, str], ...], str) -> int
+    """Bytes in front of field ``name`` in a layout."""
+    names = [field for field, _ in fields]
+    return struct.calcsize(layout_format(fields[: names.index(name)]))
+
+
 REP_FORMAT = layout_format(REP_FIELDS)
 REP_SIZE = struct.calcsize(REP_FORMAT)
 
@@ -138,7 +145,7 @@ STATUS_FIELDS = (
     ("implementation", "12s"),  # sys.implementation.name
     ("platform", "12s"),  # sys.platform
     ("name", "20s"),
-    ("trouble", "100s"),  # what is wrong with the rig file, the pins or the program; empty if nothing is
+    ("trouble", "160s"),  # what is wrong with the rig file, the pins or the program; empty if nothing is
 )
 STATUS_FORMAT = layout_format(STATUS_FIELDS)
 STATUS_SIZE = struct.calcsize(STATUS_FORMAT) + SEAL_SIZE

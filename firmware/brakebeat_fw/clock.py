@@ -1,0 +1,47 @@
+"""The board's clocks and pauses under one name on every port, CPython included.
+
+Times read here are 30 bits wide everywhere: `ticks` compares microseconds, `ms_after` milliseconds.
+"""
+
+import asyncio
+import time
+
+from .ticks import HALF, MASK
+
+if hasattr(time, "ticks_us"):
+    _ticks_us = time.ticks_us
+    _ticks_ms = time.ticks_ms
+    sleep_ms = asyncio.sleep_ms
+
+    def now_us():
+        # type: () -> int
+        """Microseconds, 30 bits."""
+        return _ticks_us() & MASK
+
+    def now_ms():
+        # type: () -> int
+        """Milliseconds, 30 bits."""
+        return _ticks_ms() & MASK
+
+else:
+
+    def now_us():
+        # type: () -> int
+        """Microseconds, 30 bits."""
+        return time.monotonic_ns() // 1000 & MASK
+
+    def now_ms():
+        # type: () -> int
+        """Milliseconds, 30 bits."""
+        return time.monotonic_ns() // 1000000 & MASK
+
+    def sleep_ms(duration_ms):
+        # type: (int) -> object
+        """Awaitable: let the other tasks run for that long."""
+        return asyncio.sleep(duration_ms / 1000)
+
+
+def ms_after(later, earlier):
+    # type: (int, int) -> int
+    """Signed milliseconds from ``earlier`` to ``later`` (no more than 6 days apart)."""
+    return ((later - earlier + HALF) & MASK) - HALF
