@@ -30,13 +30,13 @@ def parse_block(block: bytes) -> tuple[Times, Steps, Fault | None]:
     On a fault the arrays hold the rows before it. A blank line gives no row and is a fault unless only blank
     lines follow it in the block; the caller has to see to blank lines at a block's end.
     """
-    quick = _parse_quickly(np.frombuffer(block, np.uint8))
+    quick = parse_quickly(np.frombuffer(block, np.uint8))
     if quick is not None:
         return *quick, None
-    return _parse_slowly(block)
+    return parse_slowly(block)
 
 
-def _parse_quickly(text: NDArray[np.uint8]) -> tuple[Times, Steps] | None:
+def parse_quickly(text: NDArray[np.uint8]) -> tuple[Times, Steps] | None:
     """The whole block at once, or None where any line is out of the ordinary."""
     ends = np.flatnonzero(text == _NEWLINE)
     commas = np.flatnonzero(text == _COMMA)
@@ -80,7 +80,8 @@ def _step_numbers(text: NDArray[np.uint8], commas: Times, ends: Times, width: Ti
     return steps
 
 
-def _parse_slowly(block: bytes) -> tuple[Times, Steps, Fault | None]:
+def parse_slowly(block: bytes) -> tuple[Times, Steps, Fault | None]:
+    """Line by line: harmless oddities are understood, anything else is worded as a fault."""
     times: list[int] = []
     steps: list[int] = []
     blank: int | None = None

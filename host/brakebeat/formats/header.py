@@ -67,22 +67,31 @@ def header_text(values: Mapping[str, str]) -> str:
 
     Raises ``InputError`` for a key or value that would not come back from the file as it is.
     """
+    if len(values) > _MOST_LINES - 2:
+        raise InputError(
+            f"{len(values)} header keys are too many to be read back ({_MOST_LINES} lines); leave some out"
+        )
     lines = [f"# {VERSION_KEY}: {VERSION}"]
     for key, value in values.items():
         line = f"# {key}: {value}"
-        if (
-            _has_control_characters(line)
-            or _key_and_value(line, "header") != (key, value)
-            or key == VERSION_KEY
-        ):
+        if not _comes_back(line, key, value):
             raise InputError(
-                f"header key {key!r} with value {shorten(value)} cannot be written: a key has no colon and "
-                f"is not {VERSION_KEY!r}, neither has line breaks, control characters or blanks at its ends"
+                f"header key {key!r} with value {shorten(value)} cannot be written: a key has no colon and is not "
+                f"{VERSION_KEY!r}, neither has line breaks, control characters or blanks at its ends"
             )
         if len(line.encode()) > LONGEST_LINE - 2:
             raise InputError(f"header key {key!r}: the value is longer than {LONGEST_LINE} bytes; shorten it")
         lines.append(line)
     return "\n".join([*lines, COLUMNS, ""])
+
+
+def _comes_back(line: str, key: str, value: str) -> bool:
+    try:
+        line.encode()
+        same = _key_and_value(line, "header") == (key, value)
+    except (UnicodeEncodeError, InputError):
+        return False
+    return same and key != VERSION_KEY and not _has_control_characters(line)
 
 
 def _decode(raw: bytes, place: str, first: bool) -> str:

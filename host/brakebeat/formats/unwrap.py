@@ -14,6 +14,7 @@ class Unwrapper:
     def __init__(self, modulus: int | None) -> None:
         # Times end at 2^53, so a bigger modulus is never seen to wrap (and would not fit an int64).
         self._modulus = modulus if modulus is not None and modulus <= 2 * LARGEST_TIME_US else None
+        self._stated = modulus
         self._wraps = 0
         self._last: int | None = None
 
@@ -62,12 +63,12 @@ class Unwrapper:
         )
 
     def _backwards(self, time: int, fall: int) -> str:
-        if self._modulus is None:
+        if self._stated is None:
             return (
                 f"time {time} runs backwards by {fall} us; if the board's counter wraps, add "
                 "`# ticks_wrap: 1073741824` (or its own modulus) to the header"
             )
         return (
             f"time {time} runs backwards by {fall} us, which is no wrap (not more than half of ticks_wrap "
-            f"{self._modulus}); edges are out of order, record again"
+            f"{self._stated}); edges are out of order, record again"
         )
