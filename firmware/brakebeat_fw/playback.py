@@ -13,30 +13,34 @@ _BATCH = 64
 _STEP_US = 1000
 # How much of the recording one call may catch up: other tasks want to run too.
 _MOST_STEPS = 100
+_TAIL_US = 12000000
 
 
 class PlaybackSource:
     """Edges of the recording ``path``, ``speed`` times as fast as they were pulled.
 
-    Held at the start until `release` is called. ``trouble`` says what stopped it early, if anything did.
-    tail_us: recording time that goes on after the last edge, so that the wheel is seen to rest.
+    Held at the start until `release` is called. After the last edge time goes on, so that the wheel is seen to
+    rest; ``ended`` is true once that has been long enough. ``trouble`` says what stopped it early, if anything
+    did. Like a sensor it is never ``done``: the board stays on and answers.
     """
 
-    def __init__(self, path, speed=1.0, tail_us=12000000):
-        # type: (str, float, int) -> None
+    done = False
+
+    def __init__(self, path, speed=1.0):
+        # type: (str, float) -> None
         self._file = open(path)  # noqa: SIM115 - stays open while it plays
         self._edges = _Edges(self._file)
         self._times = array("i", [0] * _BATCH)
         self._steps = array("b", [0] * _BATCH)
         self._speed = speed
-        self._tail_us = tail_us
+        self._tail_us = _TAIL_US
         self._held = True
         self._last_us = 0
         self._owed_us = 0
         # The recording's clock, unwrapped; it starts a step before the first edge.
         self._clock_us = (self._edges.time_us or 0) - _STEP_US
         self.pulses = 0
-        self.done = False
+        self.ended = False
 
     @property
     def trouble(self):
@@ -53,13 +57,13 @@ class PlaybackSource:
     def pump(self, session):
         # type: (object) -> None
         """Advance to where the recording should be by now, a millisecond of it at a time."""
-        if self._held or self.done:
+        if self._held:
             return
         now = now_us()
         self._owed_us += int(after(now, self._last_us) * self._speed)
         self._last_us = now
         for _ in range(_MOST_STEPS):
-            if self._owed_us < _STEP_US or self.done:
+            if self._owed_us < _STEP_US:
                 return
             self._owed_us -= _STEP_US
             self._step(session)
@@ -79,10 +83,10 @@ class PlaybackSource:
         if count:
             self._feed(session, count)
         session.poll(self._clock_us & MASK)
-        if edges.time_us is None:
+        if edges.time_us is None and not self.ended:
             self._tail_us -= _STEP_US
             if self._tail_us <= 0:
-                self.done = True
+                self.ended = True
                 self._file.close()
 
     def _feed(self, session, count):

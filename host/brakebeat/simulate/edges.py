@@ -14,6 +14,9 @@ from brakebeat.simulate.sensor import Sensor
 
 TURN_RAD = 2.0 * math.pi
 
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
 
 @dataclass(frozen=True)
 class Edges:
@@ -38,7 +41,8 @@ def true_edges(motion: Motion, sensor: Sensor, offsets_rad: NDArray[np.float64],
     """
     moving = [stretch for stretch in motion.stretches if stretch.kind != "idle"]
     if sensor.kind == "magnets":
-        walker: _Magnets | _Encoder = _Magnets(sensor, offsets_rad + phase_rad)
+        even_rad = TURN_RAD * np.arange(sensor.pulses) / sensor.pulses
+        walker: _Magnets | _Encoder = _Magnets(sensor, even_rad + offsets_rad + phase_rad)
     else:
         walker = _Encoder(sensor, phase_rad)
     walker.start(motion.stretches[0])
@@ -75,7 +79,7 @@ class _Magnets:
         place, distance = self._nearest(angle)
         self._held = place if distance < self._near else None
 
-    def pass_over(self, stretch: Stretch) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    def pass_over(self, stretch: Stretch) -> tuple[Ints, Floats]:
         """Magnets that fire and the shaft angles at which they do, in order."""
         begin, end, sense = float(stretch.angle_rad[0]), float(stretch.angle_rad[-1]), stretch.sense
         marks, turns, angles = self._between(begin, end, sense)
@@ -85,7 +89,7 @@ class _Magnets:
         self._update_hold(marks, turns, end)
         return marks, angles
 
-    def _between(self, begin: float, end: float, sense: int) -> tuple[NDArray, NDArray, NDArray]:
+    def _between(self, begin: float, end: float, sense: int) -> tuple[Ints, Ints, Floats]:
         """Every firing angle passed, in order of passing."""
         low, high = min(begin, end), max(begin, end)
         fire = self._positions - sense * self._near
@@ -100,7 +104,7 @@ class _Magnets:
         order = np.argsort(sense * found, kind="stable")
         return mark_at[order], turns[turn_at[order]], found[order]
 
-    def _update_hold(self, marks: NDArray, turns: NDArray, end: float) -> None:
+    def _update_hold(self, marks: Ints, turns: Ints, end: float) -> None:
         if len(marks):
             self._held = (int(marks[-1]), int(turns[-1]))
         if self._held is not None:
@@ -132,7 +136,7 @@ class _Encoder:
     def start(self, first: Stretch) -> None:
         self._below = math.ceil((float(first.angle_rad[0]) - self._phase) / self._pitch)
 
-    def pass_over(self, stretch: Stretch) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    def pass_over(self, stretch: Stretch) -> tuple[Ints, Floats]:
         """Lines passed and the shaft angles at which they count, in order."""
         end = float(stretch.angle_rad[-1]) - self._phase
         if stretch.sense > 0:
@@ -142,4 +146,5 @@ class _Encoder:
             until = min(self._below, math.ceil((end + self._lag) / self._pitch))
             lines = np.arange(self._below - 1, until - 1, -1)
         self._below = until
+        lines = lines.astype(np.int64)
         return lines % self._counts, self._phase + lines * self._pitch + stretch.sense * self._lag

@@ -1,0 +1,100 @@
+"""One rep as angle against time, looked at through a short window that slides along it."""
+
+from array import array
+
+from .fit import polynomial
+
+
+class Curve:
+    """Points of one rep between its turnarounds, both included. Floats: built and read once a rep.
+
+    ts: seconds from the start; xs: radians along the path from the start turnaround.
+    """
+
+    def __init__(self, count):
+        # type: (int) -> None
+        self.ts = array("f", [0.0] * count)
+        self.xs = array("f", [0.0] * count)
+        self.count = count
+
+    def nearest(self, t, hint):
+        # type: (float, int) -> int
+        """Place of the point at or before ``t``, searched from ``hint``."""
+        ts = self.ts
+        k = min(max(hint, 0), self.count - 2)
+        while k > 0 and ts[k] > t:
+            k -= 1
+        while k < self.count - 2 and ts[k + 1] <= t:
+            k += 1
+        return k
+
+    def window(self, t, half_s, least, hint):
+        # type: (float, float, int, int) -> tuple[int, int]
+        """First and last place of the points within ``half_s`` of ``t``, widened to ``least`` points."""
+        ts = self.ts
+        k = self.nearest(t, hint)
+        first = k + 1
+        last = k
+        while first > 0 and ts[first - 1] >= t - half_s:
+            first -= 1
+        while last < self.count - 1 and ts[last + 1] <= t + half_s:
+            last += 1
+        while last - first + 1 < least and (first > 0 or last < self.count - 1):
+            left = t - ts[first - 1] if first > 0 else 1e9
+            right = ts[last + 1] - t if last < self.count - 1 else 1e9
+            if left < right:
+                first -= 1
+            else:
+                last += 1
+        return first, last
+
+    def fit(self, t, first, last, degree):
+        # type: (float, int, int, int) -> tuple[list[float], float]
+        """Polynomial of the angle in (time - t) / scale over places first to last, and that scale in seconds."""
+        ts = self.ts
+        xs = self.xs
+        scale = max(t - ts[first], ts[last] - t)
+        base = xs[first]
+        us = [(ts[k] - t) / scale for k in range(first, last + 1)]
+        vs = [xs[k] - base for k in range(first, last + 1)]
+        degree = min(degree, last - first)
+        answer = polynomial(us, vs, degree)
+        if answer is None:
+            answer = [0.0, (vs[-1] - vs[0]) / (us[-1] - us[0])]
+        answer[0] += base
+        while len(answer) < 4:
+            answer.append(0.0)
+        return answer, scale
+
+    def time_at(self, x):
+        # type: (float) -> float
+        """Seconds at which the path angle ``x`` is passed: a local cubic, solved by Newton's rule."""
+        k = 0
+        while k < self.count - 2 and self.xs[k + 1] < x:
+            k += 1
+        span = self.xs[k + 1] - self.xs[k]
+        share = (x - self.xs[k]) / span if span > 0 else 0.0
+        t = self.ts[k] + share * (self.ts[k + 1] - self.ts[k])
+        first, last = self.window(t, 0.0, 6, k)
+        answer, scale = self.fit(t, first, last, 3)
+        u = 0.0
+        for _ in range(4):
+            slope = answer[1] + u * (2.0 * answer[2] + u * 3.0 * answer[3])
+            if slope <= 0.0:
+                break
+            u -= (answer[0] + u * (answer[1] + u * (answer[2] + u * answer[3])) - x) / slope
+        return t + max(-1.0, min(1.0, u)) * scale
+
+    def speed_at(self, t, half_s, least, degree, hint):
+        # type: (float, float, int, int, int) -> tuple[float, float]
+        """Angular velocity (rad/s) and acceleration (rad/s^2) at ``t``."""
+        first, last = self.window(t, half_s, least, hint)
+        answer, scale = self.fit(t, first, last, degree)
+        return answer[1] / scale, 2.0 * answer[2] / (scale * scale)
+
+    def angle_at(self, t, hint):
+        # type: (float, int) -> float
+        """Path angle at ``t``: a local cubic."""
+        k = self.nearest(t, hint)
+        first, last = self.window(t, 0.0, 4, k)
+        return self.fit(t, first, last, 3)[0][0]

@@ -1,0 +1,301 @@
+"""The hot path: integers only, no allocation, one viper call a batch and pass.
+
+Pass 1 turns raw edges into accepted ones, each with its advance (how many edge spacings the shaft moved): ``accept``
+for a sensor that does not know the sense of rotation, ``decode`` for one that does. Pass 2, ``follow``, stores them
+in the stretch buffer and notices turnarounds. What needs both sides of a turnaround, or floats, happens once a rep
+elsewhere. Times are 30-bit ticks; an interval is clamped to ``DT_MAX`` before any arithmetic, so that every
+intermediate stays inside the 31-bit small integers of a 32-bit board.
+"""
+
+import micropython
+from micropython import const
+
+DT_MAX = 1 << 23
+
+# Advance codes that pass 1 leaves in ``steps``; 1 to 15 are plain advances.
+_MOVE_LAST = const(0)
+_REVERSED = const(64)
+
+# Places in the state array.
+_T_LAST = const(0)  # time of the last accepted edge
+_SEEN = const(1)  # accepted edges since rest, saturating at 3
+_P1 = const(2)  # last interval per edge spacing, us
+_P2 = const(3)  # the one before
+_EXPECTED = const(4)  # what the last interval was expected to be, us (0: unknown)
+_LEAST_FROM_REST = const(5)  # shortest time for one spacing from rest at the greatest acceleration, us / 16
+_REST_GAP = const(6)  # a silence longer than this is rest, us
+_BOUNCED = const(7)
+_MISSED = const(8)
+_SPURIOUS = const(9)
+_SLOW = const(10)  # 1: the wheel has slowed well below the stretch's greatest speed
+_COUNT = const(11)  # edges in the stretch buffer
+_INDEX = const(12)  # path index of the last accepted edge, in edge spacings
+_NEXT_STORE = const(13)  # path index at which the next edge is stored
+_STRIDE = const(14)  # edge spacings between stored edges
+_FASTEST = const(15)  # least mean of two neighbouring stored intervals in this stretch, us per stored spacing
+_SLOWEST = const(16)  # greatest stored interval since the wheel became slow, us
+_TURN_AT = const(17)  # buffer place of the edge that ended it (0: none)
+_RUN = const(18)  # stored intervals in a row that were shorter than three quarters of it
+_SLOW_TENTHS = const(19)  # an interval of that many tenths of the fastest makes the wheel slow
+_CAPACITY = const(20)  # edges that the stretch buffer holds
+_POSITION = const(21)  # signed count of a sensor that knows the sense
+_THIN = const(22)  # counts between the lines that such a sensor's edges are thinned to
+_SENSE = const(23)  # last sense, +1 or -1, 0 unknown
+_KNOWN_TURN = const(24)  # 1: _TURN_AT was told by the sensor
+_S1 = const(25)  # last stored interval
+_BASE_STRIDE = const(26)  # what the stride is at the start of a stretch
+_USED = const(30)  # edges of the batch that pass 2 has used
+_GIVEN = const(31)  # edges of the batch
+STATE_SIZE = 32
+
+# The same places for code outside the hot path (const names with an underscore exist at compile time only).
+T_LAST = _T_LAST
+COUNT = _COUNT
+FASTEST = _FASTEST
+STRIDE = _STRIDE
+SLOW = _SLOW
+SLOWEST = _SLOWEST
+TURN_AT = _TURN_AT
+RUN = _RUN
+SLOW_TENTHS = _SLOW_TENTHS
+CAPACITY = _CAPACITY
+THIN = _THIN
+KNOWN_TURN = _KNOWN_TURN
+S1 = _S1
+SEEN = _SEEN
+LEAST_FROM_REST = _LEAST_FROM_REST
+REST_GAP = _REST_GAP
+BOUNCED = _BOUNCED
+MISSED = _MISSED
+SPURIOUS = _SPURIOUS
+INDEX = _INDEX
+BASE_STRIDE = _BASE_STRIDE
+USED = _USED
+GIVEN = _GIVEN
+
+_EVENT_TURN = const(1)
+_EVENT_FULL = const(2)
+EVENT_TURN = _EVENT_TURN
+EVENT_FULL = _EVENT_FULL
+
+
+@micropython.viper
+def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
+    """Keep what the wheel can have done; returns how many accepted edges now stand at the front of both arrays.
+
+    An edge sooner than the wheel can reach the next magnet is a bounce or spurious. Where a spurious edge was taken
+    for a magnet and the true one follows, the later one replaces it. An interval that would need an impossible
+    braking is a missed magnet and counts as several spacings.
+    """
+    kept = 0
+    i = 0
+    while i < count:
+        t = times[i]
+        i += 1
+        dt = (t - state[_T_LAST]) & 0x3FFFFFFF
+        if dt > 0x800000:
+            dt = 0x800000
+        seen = state[_SEEN]
+        p1 = state[_P1]
+        advance = 1
+        if seen == 0:
+            state[_SEEN] = 1
+            p1 = 0
+            state[_EXPECTED] = 0
+        elif dt > state[_REST_GAP]:
+            state[_SEEN] = 1
+            p1 = 0
+            state[_EXPECTED] = 0
+        else:
+            least = 1000
+            if seen > 1:
+                near = p1
+                if near > 0x3FFFF:
+                    near = 0x3FFFF
+                if state[_SLOW]:
+                    # Near a turnaround the same magnet may pass again soon: only a bounce is as quick as this.
+                    if (near >> 4) > least:
+                        least = near >> 4
+                    if least > 4000:
+                        least = 4000
+                else:
+                    near = (near * 7) >> 7
+                    rest = state[_LEAST_FROM_REST]
+                    least = ((near * rest) // (near + rest + 1)) << 4
+                    if least < 200:
+                        least = 200
+            if dt < least:
+                expected = state[_EXPECTED]
+                if seen > 2 and expected and state[_SLOW] == 0:
+                    missed_by = p1 - expected
+                    if missed_by < 0:
+                        missed_by = 0 - missed_by
+                    new_miss = p1 + dt - expected
+                    if new_miss < 0:
+                        new_miss = 0 - new_miss
+                    if missed_by > (expected >> 5) and new_miss * 3 < missed_by:
+                        state[_SPURIOUS] += 1
+                        state[_P1] = p1 + dt
+                        state[_T_LAST] = t
+                        times[kept] = t
+                        steps[kept] = _MOVE_LAST
+                        kept += 1
+                        continue
+                if dt < 1000 or dt < (p1 >> 3):
+                    state[_BOUNCED] += 1
+                else:
+                    state[_SPURIOUS] += 1
+                continue
+            if seen == 1:
+                p2 = 0
+                expected = dt
+                state[_SEEN] = 2
+            else:
+                p2 = p1
+                expected = p1
+                if seen > 2:
+                    expected = p1 + p1 - state[_P2]
+                    if expected < (p1 >> 1):
+                        expected = p1 >> 1
+                    if expected > p1 + p1:
+                        expected = p1 + p1
+                state[_SEEN] = 3
+                if state[_SLOW] == 0 and dt * 5 > expected * 8:
+                    # One spacing in that time would need a braking beyond what the wheel can do: magnets missed.
+                    a = p1 >> 6
+                    b = dt >> 6
+                    if b > 0xFFF:
+                        b = 0xFFF
+                    if a < 4:
+                        a = 4
+                    rest = state[_LEAST_FROM_REST] >> 2
+                    if b > a and (((b - a) * rest // a) * rest) // b > a + b:
+                        advance = (dt + (expected >> 1)) // (expected + 1)
+                        if advance < 1:
+                            advance = 1
+                        if advance > 8:
+                            advance = 8
+                        state[_MISSED] += advance - 1
+            state[_P2] = p2
+            state[_EXPECTED] = expected
+            p1 = dt // advance
+        state[_P1] = p1
+        state[_T_LAST] = t
+        times[kept] = t
+        steps[kept] = advance
+        kept += 1
+    return kept
+
+
+@micropython.viper
+def decode(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
+    """Thin a signed count to lines every ``_THIN`` counts; returns how many line crossings stand at the front.
+
+    The line between two counts is the same whichever way it is crossed, so a line that is crossed back is a
+    reversal and no advance.
+    """
+    kept = 0
+    i = 0
+    thin = state[_THIN]
+    position = state[_POSITION]
+    while i < count:
+        t = times[i]
+        step = steps[i]
+        i += 1
+        if step > 127:
+            step = step - 256
+        line = position
+        if step > 0:
+            position += 1
+            line = position
+        else:
+            position -= 1
+        if line % thin == 0:
+            dt = (t - state[_T_LAST]) & 0x3FFFFFFF
+            if dt > 0x800000:
+                dt = 0x800000
+            code = 1
+            if state[_SENSE] != step and state[_SENSE] != 0:
+                code = _REVERSED
+            state[_SENSE] = step
+            if state[_SEEN] < 3:
+                state[_SEEN] += 1
+            state[_P2] = state[_P1]
+            state[_P1] = dt
+            state[_T_LAST] = t
+            times[kept] = t
+            steps[kept] = code
+            kept += 1
+        if position > 0x1FFFFFFF or position < 0 - 0x1FFFFFFF:
+            position = position % thin
+    state[_POSITION] = position
+    return kept
+
+
+@micropython.viper
+def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
+    """Store accepted edges until an event wants attention; returns ``(edges used << 4) | event``.
+
+    The caller says in ``state`` which edges of the batch to use: from _USED to before _GIVEN.
+    """
+    i = state[_USED]
+    count = state[_GIVEN]
+    capacity = state[_CAPACITY]
+    event = 0
+    while i < count and event == 0:
+        t = times[i]
+        code = steps[i]
+        i += 1
+        n = state[_COUNT]
+        if code == _MOVE_LAST:
+            if n > 0 and buffer[capacity + n - 1] == state[_INDEX]:
+                buffer[n - 1] = t
+                if n > 1:
+                    state[_S1] = (t - buffer[n - 2]) & 0x3FFFFFFF
+            continue
+        if code == _REVERSED:
+            if state[_KNOWN_TURN] == 0 or n - state[_TURN_AT] > 1:
+                state[_KNOWN_TURN] = 1
+                state[_TURN_AT] = n
+        else:
+            state[_INDEX] += code
+        index = state[_INDEX]
+        if index < state[_NEXT_STORE] and code != _REVERSED:
+            continue
+        state[_NEXT_STORE] = index + state[_STRIDE]
+        buffer[n] = t
+        buffer[capacity + n] = index
+        n += 1
+        state[_COUNT] = n
+        if n > 1:
+            gap = (t - buffer[n - 2]) & 0x3FFFFFFF
+            if gap > 0x800000:
+                gap = 0x800000
+            moved = index - buffer[capacity + n - 2]
+            if moved > state[_STRIDE]:
+                gap = (gap * state[_STRIDE]) // moved
+            if n > 2:
+                pair = (gap + state[_S1]) >> 1
+                if pair < state[_FASTEST]:
+                    state[_FASTEST] = pair
+            state[_S1] = gap
+            if state[_KNOWN_TURN]:
+                if n - state[_TURN_AT] >= 4:
+                    event = _EVENT_TURN
+            else:
+                if gap * 10 > state[_FASTEST] * state[_SLOW_TENTHS] and n > 3:
+                    state[_SLOW] = 1
+                if state[_SLOW]:
+                    if gap > state[_SLOWEST]:
+                        state[_SLOWEST] = gap
+                        state[_TURN_AT] = n - 1
+                        state[_RUN] = 0
+                    elif gap * 4 < state[_SLOWEST] * 3:
+                        state[_RUN] += 1
+                        if state[_RUN] >= 2 and n - state[_TURN_AT] >= 4:
+                            event = _EVENT_TURN
+                    else:
+                        state[_RUN] = 0
+        if event == 0 and n >= capacity:
+            event = _EVENT_FULL
+    return (i << 4) | event

@@ -1,0 +1,154 @@
+"""The figures of one finished rep: floats, once a rep. Definitions are those of the wire record's fields."""
+
+from array import array
+
+from .onset import find_onset
+
+NAN = float("nan")
+
+# Running means go over 50 ms.
+MEAN_S = 0.05
+_GRID_MOST = 256
+
+
+class Wheel:
+    """What the rig file says of the wheel, as far as a rep's figures need it."""
+
+    def __init__(self, rig):
+        # type: (dict[str, object]) -> None
+        self.inertia_kg_m2 = rig["inertia_kg_m2"]
+        self.radius_m = rig["drum_radius_m"]
+        self.taper_m_per_rad = rig["drum_taper_m_per_rad"] + rig["strap_thickness_m"] / 6.2831853
+        self.rest_nm = rig["friction_torque_nm"]
+        self.viscous_nm_s = rig["friction_viscous_nm_s"]
+        self.drag_nm_s2 = rig["friction_drag_nm_s2"]
+
+    def friction_nm(self, speed_rad_s):
+        # type: (float) -> float
+        """Friction torque at a speed, N·m."""
+        return self.rest_nm + speed_rad_s * (self.viscous_nm_s + speed_rad_s * self.drag_nm_s2)
+
+    def frictionless(self):
+        # type: () -> bool
+        """True where the rig states no friction at all."""
+        return not (self.rest_nm or self.viscous_nm_s or self.drag_nm_s2)
+
+
+class Phase:
+    """One phase: speeds on an even grid that ends (or starts) at the turnaround, where the speed is 0."""
+
+    def __init__(self, curve, turn_s, span_s, sign):
+        # type: (object, float, float, int) -> None
+        """turn_s: time of the turnaround; span_s: duration; sign: +1 where the phase runs on from it, -1 up to it."""
+        parts = 4
+        while parts > 1 and span_s * parts > MEAN_S * (_GRID_MOST - 2):
+            parts -= 1
+        self.parts = parts
+        self.step_s = MEAN_S / parts
+        self.turn_s = turn_s
+        self.sign = sign
+        self.span_s = span_s
+        count = min(int(span_s / self.step_s) + 1, _GRID_MOST)
+        self.speeds = array("f", [0.0] * count)
+        hint = 0 if sign > 0 else curve.count
+        for k in range(1, count):
+            t = turn_s + sign * k * self.step_s
+            hint = curve.nearest(t, hint)
+            self.speeds[k] = max(curve.speed_at(t, 0.03, 6, 2, hint)[0], 0.0)
+
+    def friction_j(self, wheel, angle_rad, edge_speed_rad_s):
+        # type: (Wheel, float, float) -> float
+        """Energy that friction takes over the phase; edge_speed_rad_s: speed at phi = 0."""
+        square = 0.0
+        cube = 0.0
+        speeds = self.speeds
+        last = len(speeds) - 1
+        for k in range(last):
+            mean = (speeds[k] + speeds[k + 1]) / 2
+            square += mean * mean
+            cube += mean * mean * mean
+        mean = (speeds[last] + edge_speed_rad_s) / 2
+        share = (self.span_s - last * self.step_s) / self.step_s
+        square += share * mean * mean
+        cube += share * mean * mean * mean
+        loss = wheel.rest_nm * angle_rad
+        return loss + self.step_s * (wheel.viscous_nm_s * square + wheel.drag_nm_s2 * cube)
+
+    def greatest(self, wheel, curve, zero_s, zero_rad):
+        # type: (Wheel, object, float, float) -> tuple[float, float, float]
+        """Greatest 50 ms means of the athlete's power (W), torque (N·m) and force (N, NaN where unknown)."""
+        speeds = self.speeds
+        parts = self.parts
+        inertia = wheel.inertia_kg_m2
+        most_power = 0.0
+        most_torque = 0.0
+        most_force = NAN
+        place = 0
+        for k in range(len(speeds) - parts):
+            near = speeds[k]
+            far = speeds[k + parts]
+            middle = (near + far) / 2
+            friction = self.sign * wheel.friction_nm(middle)
+            torque = inertia * (far - near) / MEAN_S + friction
+            power = inertia * (far * far - near * near) / (2.0 * MEAN_S) + friction * middle
+            if power > most_power:
+                most_power = power
+            if torque > most_torque:
+                most_torque = torque
+            if wheel.radius_m is not None:
+                t = self.turn_s + self.sign * (k + parts / 2) * self.step_s
+                place = curve.nearest(t, place)
+                away = abs(curve.angle_at(t, place) - zero_rad)
+                if away - middle * MEAN_S / 2 > 0.5:
+                    force = torque / (wheel.radius_m + wheel.taper_m_per_rad * away)
+                    if not force <= most_force:
+                        most_force = force
+        return most_power, most_torque, most_force
+
+
+class Figures:
+    """Everything that a rep's record says, computed from its curve."""
+
+    def __init__(self, curve, duration_s, zero_rad, total_rad, wheel):
+        # type: (object, float, float, float, Wheel) -> None
+        self.concentric_rad = zero_rad
+        self.eccentric_rad = total_rad - zero_rad
+        self.extension_s = extension_s = curve.time_at(zero_rad)
+        pull = Phase(curve, 0.0, extension_s, 1)
+        brake = Phase(curve, duration_s, duration_s - extension_s, -1)
+        self.peak_s, self.peak_rad_s = _peak(curve, pull, brake)
+        self.onset_s, self.braked = find_onset(curve, extension_s, duration_s, wheel)
+        self.brake_fraction = NAN
+        if self.onset_s is not None:
+            self.brake_fraction = (curve.angle_at(self.onset_s, 0) - zero_rad) / zero_rad
+        self.concentric = (NAN, NAN, NAN, NAN, NAN)
+        self.eccentric = (NAN, NAN, NAN, NAN, NAN)
+        if wheel.inertia_kg_m2 is not None:
+            edge_speed = curve.speed_at(extension_s, 0.04, 8, 3, 0)[0]
+            stored_j = wheel.inertia_kg_m2 * edge_speed * edge_speed / 2.0
+            energy = stored_j + pull.friction_j(wheel, self.concentric_rad, edge_speed)
+            self.concentric = (energy, energy / extension_s) + pull.greatest(wheel, curve, extension_s, zero_rad)
+            energy = stored_j - brake.friction_j(wheel, self.eccentric_rad, edge_speed)
+            most = brake.greatest(wheel, curve, extension_s, zero_rad)
+            self.eccentric = (energy, energy / (duration_s - extension_s)) + most
+
+
+def _peak(curve, pull, brake):
+    # type: (object, Phase, Phase) -> tuple[float, float]
+    """Time and size of the greatest speed: the grid's best, then the vertex of a local cubic."""
+    best = 0.0
+    at = 0.0
+    for phase in (pull, brake):
+        for k in range(len(phase.speeds)):
+            if phase.speeds[k] > best:
+                best = phase.speeds[k]
+                at = phase.turn_s + phase.sign * k * phase.step_s
+    first, last = curve.window(at, 0.03, 9, curve.nearest(at, 0))
+    answer, scale = curve.fit(at, first, last, 3)
+    u = 0.0
+    if answer[3] < 0.0:
+        low = (curve.ts[first] - at) / scale
+        high = (curve.ts[last] - at) / scale
+        u = max(low / 2, min(high / 2, -answer[2] / (3.0 * answer[3])))
+    speed = (answer[1] + u * (2.0 * answer[2] + u * 3.0 * answer[3])) / scale
+    return at + u * scale, speed

@@ -1,0 +1,141 @@
+"""Places a turnaround between edges: time and angle at which the wheel stood, from the edges on either side.
+
+Near a turnaround the angle follows d = c0 + c2 u^2 + c3 u^3 in the time u to the vertex, with a constant of its own
+on either side (hysteresis shifts one side against the other) and an acceleration of its own (friction changes its
+sign). Only the vertex time is searched; the rest is linear.
+"""
+
+from .fit import solve
+
+_GOLDEN = 0.618034
+
+
+class Side:
+    """Edges on one side: ``us`` seconds from a common origin and ``xs`` edge spacings, nearest edge first.
+
+    ``xs`` falls away from the vertex (0, -1, -2, …), so the vertex lies at c0 above the nearest edge.
+    """
+
+    def __init__(self, us, xs):
+        # type: (list[float], list[float]) -> None
+        self.us = us
+        self.xs = xs
+        self.distance = 0.0  # from nearest edge to vertex, edge spacings
+        self.curvature = 0.0  # edge spacings / s^2, negative: half the acceleration
+        self.jerk = 0.0
+
+    def misfit(self, vertex, cubic):
+        # type: (float, bool) -> float
+        """Sum of squared residuals (edge spacings^2) with the vertex at ``vertex`` seconds; keeps the solution."""
+        size = 3 if cubic else 2
+        matrix = [[0.0] * size for _ in range(size)]
+        right = [0.0] * size
+        scale = abs(self.us[-1] - vertex) or 1.0
+        rows = []
+        for k in range(len(self.us)):
+            u = abs(self.us[k] - vertex) / scale
+            row = (1.0, u * u, u * u * u)
+            rows.append(row)
+            for a in range(size):
+                for b in range(size):
+                    matrix[a][b] += row[a] * row[b]
+                right[a] += row[a] * self.xs[k]
+        answer = solve(matrix, right)
+        if answer is None:
+            return 1e9
+        self.distance = answer[0]
+        self.curvature = answer[1] / (scale * scale)
+        self.jerk = answer[2] / (scale * scale * scale) if cubic else 0.0
+        total = 0.0
+        for k in range(len(self.us)):
+            row = rows[k]
+            error = self.xs[k]
+            for a in range(size):
+                error -= answer[a] * row[a]
+            total += error * error
+        return total
+
+
+def search(misfit, low, high, steps):
+    # type: (object, float, float, int) -> float
+    """The argument between ``low`` and ``high`` with the least misfit: a grid, then golden section."""
+    best = low
+    least = 1e30
+    width = (high - low) / steps
+    for k in range(steps + 1):
+        at = low + k * width
+        value = misfit(at)
+        if value < least:
+            least = value
+            best = at
+    low = max(low, best - width)
+    high = min(high, best + width)
+    left = high - _GOLDEN * (high - low)
+    right = low + _GOLDEN * (high - low)
+    at_left = misfit(left)
+    at_right = misfit(right)
+    for _ in range(14):
+        if at_left < at_right:
+            high, right, at_right = right, left, at_left
+            left = high - _GOLDEN * (high - low)
+            at_left = misfit(left)
+        else:
+            low, left, at_left = left, right, at_right
+            right = low + _GOLDEN * (high - low)
+            at_right = misfit(right)
+    return (low + high) / 2
+
+
+# A turn is straight unless end and start, fitted apart, lie further apart than this and fit much better so.
+PAUSE_S = 0.06
+
+
+def fit_straight_or_paused(before, after):
+    # type: (Side, Side) -> tuple[float, float]
+    """End of one rep and start of the next, seconds: the same instant where the wheel turns straight round.
+
+    Leaves distance and curvature of both sides at the answer.
+    """
+    low = before.us[0]
+    high = after.us[0]
+    cubic = len(before.us) > 4 and len(after.us) > 4
+
+    def common(t):
+        # type: (float) -> float
+        return before.misfit(t, cubic) + after.misfit(t, cubic)
+
+    both = search(common, low, high, 12)
+    together = common(both)
+    end = search(lambda t: before.misfit(t, cubic), low, high, 12)
+    start = search(lambda t: after.misfit(t, cubic), low, high, 12)
+    apart = before.misfit(end, cubic) + after.misfit(start, cubic)
+    if start - end > PAUSE_S and together > 4.0 * apart + 1e-3:
+        return end, start
+    common(both)
+    return both, both
+
+
+def fit_end(before, latest):
+    # type: (Side, float) -> float
+    """Seconds at which the wheel came to rest, from the edges before alone; it lies within one spacing of them."""
+    return _fit_alone(before, before.us[0], min(latest, before.us[0] + 1.5))
+
+
+def fit_start(after, earliest):
+    # type: (Side, float) -> float
+    """Seconds at which the wheel started from rest, from the edges after alone."""
+    return _fit_alone(after, max(earliest, after.us[0] - 1.5), after.us[0])
+
+
+def _fit_alone(side, low, high):
+    # type: (Side, float, float) -> float
+    def misfit(t):
+        # type: (float) -> float
+        value = side.misfit(t, False)
+        # The wheel rested less than one spacing from the nearest edge.
+        beyond = max(side.distance - 1.0, -side.distance, 0.0)
+        return value + 0.1 * beyond * beyond
+
+    at = search(misfit, low, high, 16)
+    misfit(at)
+    return at

@@ -1,0 +1,38 @@
+"""Where the firmware's files are, whether the package is installed or used from a checkout."""
+
+from __future__ import annotations
+
+import functools
+import importlib.util
+from pathlib import Path
+from types import ModuleType
+
+from brakebeat.errors import InputError
+
+_PACKAGE = Path(__file__).resolve().parents[1]
+BOARD_PACKAGE = "brakebeat_fw"
+
+
+@functools.cache
+def firmware_dir() -> Path:
+    """The folder that holds ``main.py`` and the board's package.
+
+    Raises:
+        InputError: neither the installed copy nor a checkout's is there.
+    """
+    for folder in (_PACKAGE / "_firmware", _PACKAGE.parents[1] / "firmware"):
+        if (folder / BOARD_PACKAGE / "__init__.py").is_file():
+            return folder
+    raise InputError(f"{_PACKAGE}: the firmware's files are missing; install brakebeat again")
+
+
+@functools.cache
+def load_wire() -> ModuleType:
+    """The firmware's ``wire`` module (byte layouts), loaded from the very file that boards get."""
+    path = firmware_dir() / BOARD_PACKAGE / "wire.py"
+    spec = importlib.util.spec_from_file_location("brakebeat._wire", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module

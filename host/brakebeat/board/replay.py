@@ -1,0 +1,83 @@
+"""Runs the firmware over a recording and gathers what the board would have sent."""
+
+from __future__ import annotations
+
+import json
+import struct
+import subprocess
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+from brakebeat.board.engine import EngineChoice, choose_engine, command_line
+from brakebeat.board.files import load_wire
+from brakebeat.board.messages import decode_rep
+from brakebeat.errors import DeviceError
+from brakebeat.formats.recording import Recording
+from brakebeat.results import Analysis, Cue, Quality, split_sets
+
+_BLOCK_EDGES = 4096
+_DRIVER = Path(__file__).parent / "vm" / "replay_driver.py"
+
+
+def replay(recording: Recording, *, engine: EngineChoice = "auto") -> Analysis:
+    """What the board's own firmware makes of ``recording``, edge by edge in the recording's time.
+
+    Raises:
+        InputError: the engine asked for is not installed.
+        DeviceError: the firmware failed (its last words are in the message).
+    """
+    chosen = choose_engine(engine)
+    with tempfile.TemporaryFile() as errors:
+        process = subprocess.Popen(
+            command_line(chosen, _DRIVER), stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=errors
+        )
+        # The firmware's answers are short against its input: feeding first and reading after cannot block for
+        # long, but a full pipe would; so answers go through `communicate`, which does both at once.
+        output, _ = process.communicate(_input(recording))
+        errors.seek(0)
+        complaint = errors.read().decode(errors="replace")
+    if process.returncode != 0:
+        raise DeviceError(_last_words(recording, chosen, process.returncode, complaint, output))
+    analysis = Analysis(chosen, len(recording.t_us))
+    _collect(analysis, output.decode())
+    analysis.sets = split_sets(analysis.reps, recording.rig.rest_gap_s)
+    return analysis
+
+
+def _input(recording: Recording) -> bytes:
+    parts = [json.dumps(recording.rig.board_dict()).encode() + b"\n"]
+    times = np.ascontiguousarray(recording.t_us, dtype="<i8")
+    steps = np.ascontiguousarray(recording.step, dtype="i1")
+    for first in range(0, len(times), _BLOCK_EDGES):
+        block = slice(first, first + _BLOCK_EDGES)
+        parts += [struct.pack("<I", len(times[block])), times[block].tobytes(), steps[block].tobytes()]
+    return b"".join(parts)
+
+
+def _collect(analysis: Analysis, output: str) -> None:
+    kinds = load_wire().CUE_NAMES
+    records = []
+    for line in output.splitlines():
+        kind, _, rest = line.partition(" ")
+        if kind == "R":
+            records.append(bytes.fromhex(rest))
+        elif kind == "C":
+            cue, rep, t_us = (int(word) for word in rest.split())
+            analysis.cues.append(Cue(t_us, rep, kinds[cue]))
+        elif kind == "Q":
+            counters = json.loads(rest)
+            offset_us = counters["offset_us"]
+            analysis.reps = [decode_rep(record, offset_us)[0] for record in records]
+            names = ("bounced", "missed", "spurious", "overrun", "incomplete")
+            analysis.quality = Quality(**{name: counters[name] for name in names})
+
+
+def _last_words(recording: Recording, engine: str, code: int, complaint: str, output: bytes) -> str:
+    # MicroPython prints uncaught exceptions to standard output or error, depending on the port.
+    words = (complaint or output.decode(errors="replace")).strip().splitlines()
+    reason = words[-1] if words else "it said nothing"
+    return f"{recording.path}: the firmware on {engine} stopped with code {code}: {reason}"
+
+
