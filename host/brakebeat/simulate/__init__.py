@@ -1,6 +1,7 @@
 """An invented athlete on an invented rig: physics integrated, sensed with real faults, the truth known."""
 
 from brakebeat.simulate.athlete import Athlete
+from brakebeat.simulate.hard_cases import HardCase, hard_cases
 from brakebeat.simulate.motion import Motion, Stretch
 from brakebeat.simulate.plan import Nudge, RepPlan, SessionPlan, SetPlan
 from brakebeat.simulate.scenario import NO_SPREAD, Spread, default_recording, default_sensed, draw_plan
@@ -14,6 +15,7 @@ __all__ = [
     "NO_SPREAD",
     "PRESETS",
     "Athlete",
+    "HardCase",
     "Lost",
     "Motion",
     "Nudge",
@@ -29,6 +31,7 @@ __all__ = [
     "default_recording",
     "default_sensed",
     "draw_plan",
+    "hard_cases",
     "preset",
     "sense",
     "sense_fully",

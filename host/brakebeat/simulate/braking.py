@@ -60,13 +60,15 @@ class Braking:
         """The whole phase, knots a millisecond apart, ending at rest.
 
         Ramp start and plateau are found together: the onset error moves the ramp, the stop error the plateau.
-        Where that cannot be (ramp into the dead point, plateau beyond the athlete) the limits hold.
+        Where that cannot be (ramp into the dead point, plateau beyond the athlete) the limits hold and the
+        wheel stops where it stops.
         """
+        if self._yielding.speed_rad_s[-1] <= 0.0 or self._scale_nm <= 0.0:
+            return self._yielding  # friction (or a slap) stops the wheel before the athlete has to
         brake = self._first_guess()
-        held = (0.0, math.inf)
         for _ in range(25):
             trial = self._run(brake, _TRIAL_KNOT_S)
-            brake, held, good = self._improve(brake, trial, held)
+            brake, good = self._improve(brake, trial)
             if good:
                 break
         return self._run(brake, None)
@@ -81,7 +83,7 @@ class Braking:
         plateau = 0.5 * self._wheel.inertia_kg_m2 * speed**2 / max(left - ramp_rad, 0.2 * left)
         return _Brake(ramp_s, min(plateau, self._limit_nm))
 
-    def _improve(self, brake: _Brake, trial: Piece, held: tuple[float, float]) -> tuple[_Brake, tuple, bool]:
+    def _improve(self, brake: _Brake, trial: Piece) -> tuple[_Brake, bool]:
         stop_error = float(trial.angle_rad[-1]) - self._rep.stop_rad
         onset = onset_s(trial.t_s, -trial.torque_nm)
         onset_rad = float(np.interp(onset, trial.t_s, trial.angle_rad)) if onset is not None else 0.0
@@ -103,7 +105,7 @@ class Braking:
         good = (abs(onset_error) < _CLOSE_ONSET_RAD or ramp_stuck) and (
             abs(stop_error) < _CLOSE_STOP_RAD or plateau_stuck
         )
-        return (brake if good else _Brake(ramp_s, plateau)), held, good
+        return (brake if good else _Brake(ramp_s, plateau)), good
 
     def _run(self, brake: _Brake, knot_s: float | None) -> Piece:
         """The phase under ``brake``, in pieces that end where the law has a corner."""

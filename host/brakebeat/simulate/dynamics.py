@@ -109,35 +109,40 @@ def _cut_at_event(
 ) -> tuple[Piece, bool]:
     """The part of a chunk up to the event, and whether there was one."""
     angle, speed = states[:, 0], states[:, 1]
-    stopped = np.flatnonzero(speed[1:] <= 0.0)
-    first_stop = int(stopped[0]) if len(stopped) else len(grid)
-    passed = np.flatnonzero(angle[1:] >= limit) if until == "angle" else ()
-    first_pass = int(passed[0]) if len(passed) else len(grid)
-    last = min(first_stop, first_pass)
+    stop = _first(speed[1:] <= 0.0)
+    passing = _first(angle[1:] >= limit) if until == "angle" else len(grid)
+    last = min(stop, passing)
     if last >= len(grid):
         return _piece(law, grid, angle, speed), until == "time" and bool(grid[-1] >= limit)
+    event = _refine(wheel, law, grid[last : last + 2], states[last : last + 2], stop <= passing, limit)
+    # An event on the very knot before it replaces that knot: no interval of no length.
+    kept = last + 1 if event[0] > grid[last] or last == 0 else last
+    columns = (np.append(whole[:kept], one) for whole, one in zip((grid, angle, speed), event, strict=True))
+    return _piece(law, *columns), True
+
+
+def _first(found: NDArray[np.bool_]) -> int:
+    """Index of the first True; beyond the end where there is none."""
+    return int(np.argmax(found)) if found.any() else len(found) + 1
+
+
+def _refine(
+    wheel: Wheel, law: TorqueLaw, t_s: Array, states: Array, stops: bool, limit: float
+) -> tuple[float, float, float]:
+    """Time, angle and speed at which the wheel comes to rest (or passes ``limit``) between two knots."""
     accel = [
-        (law(*row) - wheel.friction_nm(row[2])) / wheel.inertia_kg_m2
-        for row in zip(
-            grid[last : last + 2].tolist(), angle[last:].tolist(), speed[last:].tolist(), strict=False
-        )
+        (law(t, angle, speed) - wheel.friction_nm(speed)) / wheel.inertia_kg_m2
+        for t, (angle, speed) in zip(t_s.tolist(), states.tolist(), strict=True)
     ]
-    seam = slice(last, last + 2)
-    speed_of = CubicHermiteSpline(grid[seam], speed[seam], accel)
-    # A speed that the spline integrates: one order better than a spline through angle and speed.
-    angle_of = speed_of.antiderivative()
-    if first_stop <= first_pass:
-        event = _root(speed_of, grid[seam])
-    else:
-        event = _root(lambda t: angle[last] + float(angle_of(t)) - limit, grid[seam])
-    grid = np.append(grid[: last + 1], event)
-    angle = np.append(
-        angle[: last + 1], limit if last != first_stop else angle[last] + float(angle_of(event))
-    )
-    speed = np.append(speed[: last + 1], 0.0 if last == first_stop else float(speed_of(event)))
-    if grid[-1] <= grid[-2]:  # the event fell on a knot
-        grid, angle, speed = (np.append(x[:-2], x[-1]) for x in (grid, angle, speed))
-    return _piece(law, grid, angle, speed), True
+    speed_of = CubicHermiteSpline(t_s, states[:, 1], accel)
+    # The angle as the speed's integral: one order better than a spline through angle and speed.
+    gained_of = speed_of.antiderivative()
+    begin = float(states[0, 0])
+    if stops:
+        at = _root(speed_of, t_s)
+        return at, begin + float(gained_of(at)), 0.0
+    at = _root(lambda t: begin + float(gained_of(t)) - limit, t_s)
+    return at, limit, float(speed_of(at))
 
 
 def _root(function: Callable[[float], float], bracket: Array) -> float:

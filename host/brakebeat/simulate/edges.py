@@ -146,5 +146,5 @@ class _Encoder:
             until = min(self._below, math.ceil((end + self._lag) / self._pitch))
             lines = np.arange(self._below - 1, until - 1, -1)
         self._below = until
-        lines = lines.astype(np.int64)
-        return lines % self._counts, self._phase + lines * self._pitch + stretch.sense * self._lag
+        angles = np.asarray(self._phase + lines * self._pitch + stretch.sense * self._lag, np.float64)
+        return lines.astype(np.int64) % self._counts, angles

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from brakebeat.simulate.edges import Edges
 from brakebeat.simulate.sensor import Sensor
+from brakebeat.simulate.wheel import Number
 
 _BOUNCE_FROM_US, _BOUNCE_UNTIL_US = 20.0, 800.0
 _BOUNCES_MOST = 3
@@ -25,8 +26,8 @@ class Clock:
     start_us: float
     drift_ppm: float
 
-    def us(self, t_s: float) -> float:
-        """The clock's reading, µs, at a simulated time in s (also for arrays)."""
+    def us(self, t_s: Number) -> Number:
+        """The clock's reading, µs, at a simulated time in s."""
         return self.start_us + t_s * 1e6 * (1.0 + self.drift_ppm * 1e-6)
 
 

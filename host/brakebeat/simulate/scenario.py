@@ -11,6 +11,7 @@ import numpy as np
 from brakebeat.formats.recording import Recording
 from brakebeat.simulate.athlete import Athlete
 from brakebeat.simulate.plan import RepPlan, SessionPlan, SetPlan
+from brakebeat.simulate.ranges import inside
 from brakebeat.simulate.sensing import Sensed, sense_fully
 from brakebeat.simulate.sensor import Sensor, preset
 from brakebeat.simulate.session import simulate
@@ -64,7 +65,23 @@ def draw_plan(
         late: reps (counted over all sets, from 0) that brake at ``late_fraction`` instead.
         first_sense: None draws it.
         rep_changes: further fields of RepPlan, the same for every rep.
+
+    Raises:
+        InputError: a value outside its range; the message names it.
     """
+    inside("reps", reps, 1, 10_000)
+    inside("sets", sets, 1, 1000)
+    for name, values, low, high in (
+        ("effort", efforts or (), 0.05, 1.4),
+        ("brake_fraction", [*brake_fractions, late_fraction], 0.0, 0.9),
+        ("brake_ramp_s", ramps_s, 0.01, 0.9),
+        ("pause_s", pauses_s, 0.0, 1e5),
+        ("stop_rad", [stop_rad * share for share in stop_shares], 2.5, 9e3),
+    ):
+        for value in values:
+            inside(name, value, low, high)
+    for number in late:
+        inside("late", number, 0, reps * sets - 1)
     rng = np.random.default_rng([seed, 0])
     spread = spread or Spread()
     drawn_sense: Literal[1, -1] = 1 if rng.random() < 0.5 else -1

@@ -46,7 +46,8 @@ class Sensor:
         missed, bounced: probability for each edge; a bounce adds 1 to 3 edges 20 to 800 µs later.
         spurious_per_s: rate of edges from nowhere.
         drift_ppm: by how much the board's clock runs fast.
-        ticks_wrap: modulus of the counter; the recording then starts at a random count.
+        ticks_wrap: modulus of the counter.
+        first_count: the counter at the start of the recording; None draws it where the counter wraps, else 0.
         from_s, until_s: the part of the motion that is recorded.
     """
 
@@ -67,6 +68,7 @@ class Sensor:
     lost: tuple[Lost, ...] = field(default_factory=tuple)
     drift_ppm: float = 0.0
     ticks_wrap: int | None = None
+    first_count: int | None = None
     from_s: float = -math.inf
     until_s: float = math.inf
 
@@ -86,6 +88,8 @@ class Sensor:
         inside("drift_ppm", self.drift_ppm, -1e5, 1e5)
         if self.ticks_wrap is not None and not 1000 <= self.ticks_wrap <= 2**53:
             raise InputError(f"ticks_wrap: {self.ticks_wrap} is outside 1000 to 2^53")
+        if self.first_count is not None:
+            inside("first_count", self.first_count, 0, (self.ticks_wrap or 2**53) - 1)
         if self.offsets_rad is not None and len(self.offsets_rad) != self.pulses:
             raise InputError(
                 f"offsets_rad: {len(self.offsets_rad)} given, one for each of {self.pulses} needed"

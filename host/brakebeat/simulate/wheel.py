@@ -5,8 +5,15 @@ from __future__ import annotations
 import dataclasses
 import math
 from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from brakebeat.errors import InputError
+
+# One number or an array of them.
+Number = TypeVar("Number", float, NDArray[np.float64])
 
 # Within this angle of phi = 0 the strap pulls (nearly) through the shaft's axis: no lever arm, no torque.
 DEAD_RAD = 0.5
@@ -48,13 +55,17 @@ class Wheel:
     def __post_init__(self) -> None:
         for field in dataclasses.fields(self):
             value = getattr(self, field.name)
-            positive = field.name in ("inertia_kg_m2", "drum_radius_m")
-            if not math.isfinite(value) or value < 0 or (positive and value == 0):
-                wanted = "above 0" if positive else "0 or more"
+            if field.name in ("inertia_kg_m2", "drum_radius_m"):
+                good, wanted = value > 0, "above 0"
+            elif field.name == "drum_taper_m_per_rad":  # a cone may widen or narrow
+                good, wanted = True, "that is finite"
+            else:
+                good, wanted = value >= 0, "of 0 or more"
+            if not (math.isfinite(value) and good):
                 raise InputError(f"{field.name}: {value} cannot be; give a number {wanted}")
 
-    def radius_m(self, angle_rad: float) -> float:
-        """Drum radius r(φ) to the strap's mid-line, in m (also for arrays)."""
+    def radius_m(self, angle_rad: Number) -> Number:
+        """Drum radius r(φ) to the strap's mid-line, in m."""
         growth = self.strap_thickness_m / (2.0 * math.pi) + self.drum_taper_m_per_rad
         return self.drum_radius_m + growth * abs(angle_rad)
 
@@ -62,8 +73,8 @@ class Wheel:
         """Lever arm of the strap in m: r(φ), fading to 0 at the dead point φ = 0."""
         return self.radius_m(angle_rad) * smooth_step(abs(angle_rad) / DEAD_RAD)
 
-    def friction_nm(self, speed_rad_s: float) -> float:
-        """Friction torque in N·m for a speed along the turning (also for arrays)."""
+    def friction_nm(self, speed_rad_s: Number) -> Number:
+        """Friction torque in N·m for a speed along the turning."""
         drag = self.friction_drag_nm_s2 * speed_rad_s * abs(speed_rad_s)
         return self.friction_torque_nm + self.friction_viscous_nm_s * speed_rad_s + drag
 
