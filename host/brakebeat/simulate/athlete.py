@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brakebeat.errors import InputError
+from brakebeat.simulate.ranges import inside
 
 
 @dataclass(frozen=True)
@@ -37,13 +37,15 @@ class Athlete:
     tremor: float = 0.01
 
     def __post_init__(self) -> None:
-        for name in ("force_n", "speed_m_s", "brake_force_n", "recovery_s"):
-            if not getattr(self, name) > 0:
-                raise InputError(f"athlete {name}: must be above 0, not {getattr(self, name)}")
-        for name in ("curvature", "ease_off", "fatigue_per_rep", "tremor"):
-            value = getattr(self, name)
-            if not (math.isfinite(value) and value >= 0) or (name != "curvature" and value >= 1):
-                raise InputError(f"athlete {name}: {value} is outside its range from 0 to below 1")
+        inside("force_n", self.force_n, 1.0, 1e5)
+        if self.speed_m_s != math.inf:  # a pull that no speed weakens
+            inside("speed_m_s", self.speed_m_s, 0.01, 1e3)
+        inside("curvature", self.curvature, 0.0, 100.0)
+        inside("brake_force_n", self.brake_force_n, 1.0, 1e6)
+        inside("ease_off", self.ease_off, 0.0, 0.9)
+        inside("fatigue_per_rep", self.fatigue_per_rep, 0.0, 0.5)
+        inside("recovery_s", self.recovery_s, 0.1, 1e6)
+        inside("tremor", self.tremor, 0.0, 0.5)
 
     def tension_n(self, strap_speed_m_s: float) -> float:
         """Tension in N at full effort and a strap speed in m/s; never negative, a strap cannot push."""

@@ -80,7 +80,8 @@ class Braking:
         speed = float(np.interp(ramp_s, path.t_s, path.speed_rad_s))
         ramp_rad = 0.5 * speed * self._rep.brake_ramp_s
         left = self._rep.stop_rad - float(np.interp(ramp_s, path.t_s, path.angle_rad))
-        plateau = 0.5 * self._wheel.inertia_kg_m2 * speed**2 / max(left - ramp_rad, 0.2 * left)
+        needed = 0.5 * self._wheel.inertia_kg_m2 * speed**2 / max(left - ramp_rad, 0.2 * left)
+        plateau = max(needed - self._wheel.friction_nm(0.5 * speed), 0.1 * needed)
         return _Brake(ramp_s, min(plateau, self._limit_nm))
 
     def _improve(self, brake: _Brake, trial: Piece) -> tuple[_Brake, bool]:
@@ -92,7 +93,7 @@ class Braking:
         ramp_s = max(self._start[0], brake.ramp_s - onset_error / speed)
         ramp_s = min(ramp_s, float(self._yielding.t_s[-1]) - 0.002)
         ramp_stuck = abs(ramp_s - brake.ramp_s) * speed < _CLOSE_ONSET_RAD
-        # The work that stops the wheel is about plateau × (stop − middle of the ramp).
+        # The work that stops the wheel is about (plateau + friction) × (stop − middle of the ramp).
         middle_s = brake.ramp_s + 0.5 * self._rep.brake_ramp_s
         middle = float(np.interp(middle_s, trial.t_s, trial.angle_rad))
         middle = min(middle, 0.9 * float(trial.angle_rad[-1]), 0.9 * self._rep.stop_rad)
@@ -100,7 +101,9 @@ class Braking:
         factor = (float(trial.angle_rad[-1]) - middle) / (self._rep.stop_rad - middle - moved)
         if not 0.5 < factor < 2.0:
             factor = 2.0 if stop_error > 0 else 0.5
-        plateau = min(brake.plateau_nm * factor, self._limit_nm)
+        friction = self._wheel.friction_nm(0.5 * speed)
+        plateau = max((brake.plateau_nm + friction) * factor - friction, 0.2 * brake.plateau_nm)
+        plateau = min(plateau, self._limit_nm)
         plateau_stuck = brake.plateau_nm == plateau == self._limit_nm
         good = (abs(onset_error) < _CLOSE_ONSET_RAD or ramp_stuck) and (
             abs(stop_error) < _CLOSE_STOP_RAD or plateau_stuck

@@ -101,7 +101,10 @@ def integrate(
             return join(pieces)
         t, angle, speed = float(grid[-1]), float(states[-1, 0]), float(states[-1, 1])
         if t - start[0] > _LONGEST_STRETCH_S:
-            raise InputError("the wheel never comes to rest: give it some friction, or brake it")
+            raise InputError(
+                f"the wheel still turns after {_LONGEST_STRETCH_S:g} s of one phase: pull harder, brake it, "
+                "give it less inertia or more friction"
+            )
 
 
 def _cut_at_event(

@@ -8,12 +8,14 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from brakebeat.errors import InputError
 from brakebeat.simulate.edges import Edges
 from brakebeat.simulate.sensor import Sensor
 from brakebeat.simulate.wheel import Number
 
 _BOUNCE_FROM_US, _BOUNCE_UNTIL_US = 20.0, 800.0
 _BOUNCES_MOST = 3
+_SPURIOUS_MOST = 1e7
 
 TRUE, BOUNCE, SPURIOUS = 0, 1, 2
 KINDS: tuple[Literal["true", "bounce", "spurious"], ...] = ("true", "bounce", "spurious")
@@ -52,10 +54,15 @@ def stamp(
     Args:
         span_s: the part of simulated time that is recorded.
     """
+    expected = sensor.spurious_per_s * (span_s[1] - span_s[0])
+    if expected > _SPURIOUS_MOST:
+        raise InputError(
+            f"spurious_per_s: {sensor.spurious_per_s:g} makes {expected:.0g} edges here; lower it"
+        )
     kept = np.flatnonzero(_recorded(edges, sensor, span_s) & (rng.random(len(edges.t_s)) >= sensor.missed))
     t_us = clock.us(edges.t_s[kept]) + sensor.latency_us + rng.normal(0.0, 1.0, len(kept)) * sensor.jitter_us
     bounce_us, bounce_source = _bounces(t_us, kept, sensor.bounced, rng)
-    spurious_us = clock.us(rng.uniform(*span_s, rng.poisson(sensor.spurious_per_s * (span_s[1] - span_s[0]))))
+    spurious_us = clock.us(rng.uniform(*span_s, rng.poisson(expected)))
     times = np.concatenate([t_us, bounce_us, spurious_us])
     source = np.concatenate([kept, bounce_source, np.full(len(spurious_us), -1)])
     kind = np.repeat(

@@ -212,8 +212,8 @@ def _let_go(seed: int, sensor: Sensor) -> Session:
 
 @_case("two reps that friction alone ends: no brake onset, and no harm to their neighbours")
 def _never_braked(seed: int, sensor: Sensor) -> Session:
-    plan = draw_plan(seed, reps=8, efforts=(0.5, 0.6, 0.9, 0.35, 0.9, 0.35, 0.9), stop_rad=38.0)
-    stiff = Wheel(friction_torque_nm=2.6, friction_viscous_nm_s=0.005)
+    plan = draw_plan(seed, reps=8, efforts=(0.5, 0.7, 0.95, 0.22, 0.95, 0.22, 0.95))
+    stiff = Wheel(friction_torque_nm=1.5, friction_viscous_nm_s=0.003)
     return Session(_change_reps(plan, (3, 5), kind="coast", pause_s=0.8), sensor, wheel=stiff)
 
 

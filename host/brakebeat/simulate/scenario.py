@@ -71,6 +71,7 @@ def draw_plan(
     """
     inside("reps", reps, 1, 10_000)
     inside("sets", sets, 1, 1000)
+    inside("rest_s", rest_s, 0.0, 1e6)
     for name, values, low, high in (
         ("effort", efforts or (), 0.05, 1.4),
         ("brake_fraction", [*brake_fractions, late_fraction], 0.0, 0.9),

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 from brakebeat.results import finite
 from brakebeat.simulate.edges import TURN_RAD, Edges, true_edges
@@ -49,6 +50,8 @@ def sense_fully(motion: Motion, sensor: Sensor, seed: int = 0, settings: Setting
     drawn = float(build.uniform(0.0, TURN_RAD / sensor.pulses))
     phase = drawn if sensor.phase_rad is None else sensor.phase_rad
     span = (max(sensor.from_s, motion.start_s), min(sensor.until_s, motion.end_s))
+    if not span[0] < span[1]:
+        raise InputError(f"from_s: {span[0]:g} leaves nothing: the motion ends at {motion.end_s:.1f} s")
     drawn_count = int(build.integers(0, sensor.ticks_wrap)) if sensor.ticks_wrap else 0
     first_us = float(drawn_count if sensor.first_count is None else sensor.first_count)
     clock = Clock(first_us - span[0] * 1e6 * (1.0 + sensor.drift_ppm * 1e-6), sensor.drift_ppm)

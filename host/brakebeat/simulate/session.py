@@ -88,6 +88,7 @@ class _Runner:
             raise InputError('kind: "let_go" drops the strap, so that only a session\'s last rep can have it')
         sense = -1 if self._angle_rad > 0 else 1
         range_rad = abs(self._angle_rad)
+        self._check_drum(max(range_rad, rep.stop_rad))
         law = pull_law(
             self._wheel,
             self._athlete,
@@ -105,6 +106,14 @@ class _Runner:
         self._tired += self._athlete.fatigue_per_rep
         self._rep += 1
         self.rest(rep.pause_s)
+
+    def _check_drum(self, angle_rad: float) -> None:
+        radius_m = self._wheel.radius_m(angle_rad)
+        if radius_m < 1e-4:
+            raise InputError(
+                f"drum_taper_m_per_rad: {self._wheel.drum_taper_m_per_rad:g} leaves a drum radius of "
+                f"{radius_m:.4f} m at {angle_rad:.1f} rad; taper less or make the drum wider"
+            )
 
     def _return(self, rep: RepPlan, start: tuple[float, float, float], range_rad: float, sense: int) -> None:
         if rep.kind == "full":

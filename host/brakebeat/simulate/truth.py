@@ -13,6 +13,7 @@ from brakebeat.results import BrakeTiming, Rep
 from brakebeat.simulate.figures import phase_figures
 from brakebeat.simulate.motion import Motion, Stretch
 from brakebeat.simulate.onset import onset_s
+from brakebeat.simulate.ranges import inside
 from brakebeat.simulate.wheel import Wheel
 
 
@@ -24,6 +25,12 @@ class Settings:
     brake_tolerance: float = 0.10
     momentum_reps: int = 2
     rest_gap_s: float = 10.0
+
+    def __post_init__(self) -> None:
+        inside("brake_target", self.brake_target, 0.0, 1.0)
+        inside("brake_tolerance", self.brake_tolerance, 0.0, 1.0)
+        inside("momentum_reps", self.momentum_reps, 0, 50)
+        inside("rest_gap_s", self.rest_gap_s, 0.0, 3600.0)
 
     def header(self) -> dict[str, str]:
         """The settings as header keys."""

@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from brakebeat.errors import InputError
+from brakebeat.simulate.ranges import inside
 
 # One number or an array of them.
 Number = TypeVar("Number", float, NDArray[np.float64])
@@ -53,16 +53,16 @@ class Wheel:
     friction_drag_nm_s2: float = 0.0
 
     def __post_init__(self) -> None:
-        for field in dataclasses.fields(self):
-            value = getattr(self, field.name)
-            if field.name in ("inertia_kg_m2", "drum_radius_m"):
-                good, wanted = value > 0, "above 0"
-            elif field.name == "drum_taper_m_per_rad":  # a cone may widen or narrow
-                good, wanted = True, "that is finite"
-            else:
-                good, wanted = value >= 0, "of 0 or more"
-            if not (math.isfinite(value) and good):
-                raise InputError(f"{field.name}: {value} cannot be; give a number {wanted}")
+        for name, low, high in (
+            ("inertia_kg_m2", 1e-4, 1e4),
+            ("drum_radius_m", 1e-3, 2.0),
+            ("strap_thickness_m", 0.0, 0.05),
+            ("drum_taper_m_per_rad", -0.1, 0.1),
+            ("friction_torque_nm", 0.0, 1e3),
+            ("friction_viscous_nm_s", 0.0, 1e2),
+            ("friction_drag_nm_s2", 0.0, 1e2),
+        ):
+            inside(name, getattr(self, name), low, high)
 
     def radius_m(self, angle_rad: Number) -> Number:
         """Drum radius r(φ) to the strap's mid-line, in m."""
