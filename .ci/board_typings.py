@@ -1,6 +1,6 @@
 """Copies the installed MicroPython stubs into .typings, where mypy takes them for the firmware only.
 
-In site-packages they lie beside CPython's own modules (`math`, `time`, …), and mypy does not trust them there.
+In site-packages they lie beside CPython's own modules (`math`, `time`, …), where mypy does not trust them.
 """
 
 import shutil

@@ -11,7 +11,7 @@ README = Path(__file__).resolve().parents[1] / "README.md"
 
 
 def command_with(word: str) -> str:
-    """The one fenced shell block of the README with ``word`` in it; exits with a message where there is not one."""
+    """The README's first fenced shell block with ``word`` in it; exits with a message where there is none."""
     blocks = re.findall(
         r"^```(?:sh|bash|console)\n(.*?)^```", README.read_text("utf-8"), re.DOTALL | re.MULTILINE
     )

@@ -76,8 +76,8 @@ def header_text(values: Mapping[str, str]) -> str:
         line = f"# {key}: {value}"
         if not _comes_back(line, key, value):
             raise InputError(
-                f"header key {key!r} with value {shorten(value)} cannot be written: a key has no colon and is not "
-                f"{VERSION_KEY!r}, neither has line breaks, control characters or blanks at its ends"
+                f"header key {key!r} with value {shorten(value)} cannot be written: a key has no colon, is "
+                f"not {VERSION_KEY!r}, and neither has line breaks, control characters or blanks at its ends"
             )
         if len(line.encode()) > LONGEST_LINE - 2:
             raise InputError(f"header key {key!r}: the value is longer than {LONGEST_LINE} bytes; shorten it")
