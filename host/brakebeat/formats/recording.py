@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Self
 
 import numpy as np
 
@@ -46,13 +46,23 @@ class Recording:
 
 @dataclass(frozen=True)
 class RecordingStream:
-    """A recording that is read block by block: ``header`` and ``rig`` at once, the edges as asked for."""
+    """A recording that is read block by block: ``header`` and ``rig`` at once, the edges as asked for.
+
+    Leaving a ``with`` block closes the file; reading the edges to their end does too.
+    """
 
     header: dict[str, str]
     rig: Rig
     path: str
     rig_override: Rig | None
     chunks: Iterator[tuple[Times, Steps]]
+    _file: BinaryIO
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self._file.close()
 
 
 def read_recording(path: str | os.PathLike[str], rig_file: str | os.PathLike[str] | None = None) -> Recording:
@@ -100,7 +110,7 @@ def open_recording(
         stream.close()
         raise
     chunks = _chunks(stream, name, header, block_bytes)
-    return RecordingStream(header.values, rig, name, override, chunks)
+    return RecordingStream(header.values, rig, name, override, chunks, stream)
 
 
 def merged_rig(header: Header, path: str, override: Rig | None) -> Rig:
