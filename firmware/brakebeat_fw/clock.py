@@ -11,34 +11,35 @@ from .ticks import HALF, MASK
 if hasattr(time, "ticks_us"):
     _ticks_us = time.ticks_us
     _ticks_ms = time.ticks_ms
-    sleep_ms = asyncio.sleep_ms
-
-    def now_us():
-        # type: () -> int
-        """Microseconds, 30 bits."""
-        return _ticks_us() & MASK
-
-    def now_ms():
-        # type: () -> int
-        """Milliseconds, 30 bits."""
-        return _ticks_ms() & MASK
-
 else:
 
-    def now_us():
-        # type: () -> int
-        """Microseconds, 30 bits."""
-        return time.monotonic_ns() // 1000 & MASK
+    def _ticks_us():
+        return time.monotonic_ns() // 1000
 
-    def now_ms():
-        # type: () -> int
-        """Milliseconds, 30 bits."""
-        return time.monotonic_ns() // 1000000 & MASK
+    def _ticks_ms():
+        return time.monotonic_ns() // 1000000
+
+
+if hasattr(asyncio, "sleep_ms"):
+    sleep_ms = asyncio.sleep_ms
+else:
 
     def sleep_ms(duration_ms):
         # type: (int) -> object
         """Awaitable: let the other tasks run for that long."""
         return asyncio.sleep(duration_ms / 1000)
+
+
+def now_us():
+    # type: () -> int
+    """Microseconds, 30 bits."""
+    return _ticks_us() & MASK
+
+
+def now_ms():
+    # type: () -> int
+    """Milliseconds, 30 bits."""
+    return _ticks_ms() & MASK
 
 
 def ms_after(later, earlier):

@@ -98,3 +98,12 @@ class Curve:
         k = self.nearest(t, hint)
         first, last = self.window(t, 0.0, 4, k)
         return self.fit(t, first, last, 3)[0][0]
+
+    def newest_speeds(self):
+        # type: () -> tuple[float, float]
+        """Greatest speed over the newest dozen points, and the speed at the last but three (mirrored points aside)."""
+        last = self.count - 5
+        peak = 0.0
+        for k in range(max(4, last - 12), last):
+            peak = max(peak, self.speed_at(self.ts[k], 0.03, 7, 2, k)[0])
+        return peak, self.speed_at(self.ts[last], 0.03, 7, 2, last)[0]

@@ -37,8 +37,9 @@ class PlaybackSource:
         self._held = True
         self._last_us = 0
         self._owed_us = 0
-        # The recording's clock, unwrapped; it starts a step before the first edge.
-        self._clock_us = (self._edges.time_us or 0) - _STEP_US
+        # The recording's clock, unwrapped, on whole milliseconds; the first step ends just before the first edge.
+        first_us = self._edges.time_us or 0
+        self._clock_us = first_us - first_us % _STEP_US - _STEP_US
         self.pulses = 0
         self.ended = False
 
@@ -72,7 +73,7 @@ class PlaybackSource:
         self._clock_us += _STEP_US
         edges = self._edges
         count = 0
-        while edges.time_us is not None and edges.time_us <= self._clock_us:
+        while edges.time_us is not None and edges.time_us < self._clock_us:
             self._times[count] = edges.time_us & MASK
             self._steps[count] = edges.step
             count += 1

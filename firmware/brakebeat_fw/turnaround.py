@@ -102,17 +102,26 @@ def fit_straight_or_paused(before, after):
 
     def common(t):
         # type: (float) -> float
-        return before.misfit(t, cubic) + after.misfit(t, cubic)
+        return _bounded(before, t, cubic) + _bounded(after, t, cubic)
 
     both = search(common, low, high, 12)
     together = common(both)
-    end = search(lambda t: before.misfit(t, cubic), low, high, 12)
-    start = search(lambda t: after.misfit(t, cubic), low, high, 12)
-    apart = before.misfit(end, cubic) + after.misfit(start, cubic)
+    end = _fit_alone(before, low, high)
+    apart = before.misfit(end, False)
+    start = _fit_alone(after, low, high)
+    apart += after.misfit(start, False)
     if start - end > PAUSE_S and together > 4.0 * apart + 1e-3:
         return end, start
     common(both)
     return both, both
+
+
+def _bounded(side, t, cubic):
+    # type: (Side, float, bool) -> float
+    """Misfit with the vertex at ``t``; the wheel turned less than one spacing or so beyond the nearest edge."""
+    value = side.misfit(t, cubic)
+    beyond = max(side.distance - 1.0, -side.distance, 0.0)
+    return value + 0.1 * beyond * beyond
 
 
 def fit_end(before, latest):
@@ -129,13 +138,6 @@ def fit_start(after, earliest):
 
 def _fit_alone(side, low, high):
     # type: (Side, float, float) -> float
-    def misfit(t):
-        # type: (float) -> float
-        value = side.misfit(t, False)
-        # The wheel rested less than one spacing from the nearest edge.
-        beyond = max(side.distance - 1.0, -side.distance, 0.0)
-        return value + 0.1 * beyond * beyond
-
-    at = search(misfit, low, high, 16)
-    misfit(at)
+    at = search(lambda t: _bounded(side, t, False), low, high, 16)
+    side.misfit(at, False)
     return at

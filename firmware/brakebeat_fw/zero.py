@@ -7,17 +7,23 @@ class ZeroTracker:
     Positions are in edge spacings along a fixed sense, from an origin of the caller's.
     """
 
-    def __init__(self, fixed=None):
-        # type: (float | None) -> None
-        self.fixed = fixed
+    def __init__(self):
+        # type: () -> None
+        self.fixed = None  # type: float | None
         self._high = []  # type: list[float]
         self._low = []  # type: list[float]
 
     def forget(self):
         # type: () -> None
         """The wheel moved unseen: start a new history."""
+        self.fixed = None
         self._high = []
         self._low = []
+
+    def mark(self, stretch):
+        # type: (object) -> None
+        """The newest edge of ``stretch`` is the one that a calibration found nearest to phi = 0."""
+        self.fixed = float(stretch.number(stretch.count - 1))
 
     def add(self, position, high):
         # type: (float, bool) -> None

@@ -1,0 +1,60 @@
+"""Learns each magnet's angular offset from even spacing, rep by rep, and corrects edge angles with it."""
+
+from array import array
+
+# Share of a later rep's evidence that goes into the table: the first reps teach all, later ones smooth.
+_LEAST_GAIN = 0.15
+# More magnets than this are a toothed wheel: even enough, and too many to learn.
+MAGNETS_MOST = 32
+
+
+class SpacingTable:
+    """Offsets in edge spacings by magnet (session-local numbers), measured along the positive sense, mean zero."""
+
+    def __init__(self, magnets):
+        # type: (int) -> None
+        self.magnets = magnets if 1 < magnets <= MAGNETS_MOST else 1
+        self.offsets = array("f", [0.0] * self.magnets)
+        self.reps = 0
+
+    def forget(self):
+        # type: () -> None
+        """Which magnet is which is no longer known: start over."""
+        for k in range(self.magnets):
+            self.offsets[k] = 0.0
+        self.reps = 0
+
+    def along(self, number, sense):
+        # type: (int, int) -> float
+        """What to add to the even path angle of edge ``number`` when it passes in ``sense``, edge spacings."""
+        return sense * self.offsets[number % self.magnets]
+
+    def learn(self, curve, first, last, spacing_rad, stretch):
+        # type: (object, int, int, float, object) -> None
+        """Take the evidence of one rep from points ``first`` to ``last`` of its corrected curve.
+
+        A cubic over whole turns follows the wheel and leaves the pattern that repeats every turn.
+        """
+        magnets = self.magnets
+        if magnets < 2:
+            return
+        sums = [0.0] * magnets
+        counts = [0] * magnets
+        half = magnets if magnets > 2 else 2 * magnets
+        for k in range(first + half, last - half + 1):
+            if stretch.path(k + half - first) - stretch.path(k - half - first) != 2 * half:
+                continue
+            answer, _ = curve.fit(curve.ts[k], k - half, k + half, 3)
+            place = stretch.number(k - first) % magnets
+            sums[place] += (curve.xs[k] - answer[0]) * stretch.sense / spacing_rad
+            counts[place] += 1
+        if min(counts) == 0:
+            return
+        self.reps += 1
+        gain = 1.0 if self.reps <= 2 else max(_LEAST_GAIN, 1.0 / self.reps)
+        mean = 0.0
+        for k in range(magnets):
+            self.offsets[k] -= gain * sums[k] / counts[k]
+            mean += self.offsets[k]
+        for k in range(magnets):
+            self.offsets[k] -= mean / magnets

@@ -1,0 +1,199 @@
+"""The stretch: edges since the last turnaround (or since rest), as the hot path stores them."""
+
+from array import array
+
+from . import detector, ticks
+from .curve import Curve
+from .repair import Repair
+from .spacing import SpacingTable
+from .turnaround import Side
+
+CAPACITY = 384
+# Edges on either side of a turnaround that place it.
+SIDE_EDGES = 5
+# Mirrored points beyond each turnaround keep the speed at 0 there.
+PAD = 3
+
+
+class Stretch:
+    """Owns the hot path's state and buffer; everything a rep needs from its edges is asked here.
+
+    Edge numbers (``number``) run along the positive sense and name magnets modulo their count.
+    """
+
+    def __init__(self, magnets):
+        # type: (int) -> None
+        self.state = array("i", [0] * detector.STATE_SIZE)
+        self.buffer = array("i", [0] * (2 * CAPACITY))
+        self.table = SpacingTable(magnets)
+        self.sense = 1
+        self.sense_known = False  # the sensor tells the sense of rotation
+        self.first_number = 0
+        self.repaired = False
+        self.thinned = False
+
+    @property
+    def count(self):
+        # type: () -> int
+        """Edges stored."""
+        return self.state[detector.COUNT]
+
+    def path(self, place):
+        # type: (int) -> int
+        """Edge spacings from the stretch's first edge to the one at ``place``."""
+        return self.buffer[CAPACITY + place] - self.buffer[CAPACITY]
+
+    def number(self, place):
+        # type: (int) -> int
+        """Edge number of the edge at ``place``."""
+        return self.first_number + self.sense * self.path(place)
+
+    def corrected(self, place):
+        # type: (int) -> float
+        """``path`` with the magnet's offset."""
+        return self.path(place) + self.table.along(self.number(place), self.sense)
+
+    def before(self, end, base):
+        # type: (int, int) -> Side
+        """The last edges before place ``end``, nearest first; seconds from ticks ``base``."""
+        us = []
+        xs = []
+        nearest = self.path(end - 1)
+        for place in range(end - 1, max(-1, end - 1 - SIDE_EDGES), -1):
+            us.append(ticks.after(self.buffer[place], base) * 1e-6)
+            xs.append(self.corrected(place) - nearest)
+        return Side(us, xs)
+
+    def after(self, first, base, turned):
+        # type: (int, int, bool) -> Side
+        """The edges from place ``first`` on; ``turned``: they are the ones behind a turnaround of this stretch."""
+        us = []
+        xs = []
+        nearest = self.path(first)
+        sense = -self.sense if turned else self.sense
+        # The same magnet passes twice in a row, once each way.
+        number = self.number(first - 1) if turned else self.number(first)
+        for place in range(first, min(self.count, first + SIDE_EDGES)):
+            moved = self.path(place) - nearest
+            us.append(ticks.after(self.buffer[place], base) * 1e-6)
+            xs.append(-moved - self.table.along(number + sense * moved, sense))
+        return Side(us, xs)
+
+    def split(self):
+        # type: () -> int
+        """Place of the first edge after the turnaround: the greatest gap ends there, or right beside it."""
+        state = self.state
+        guess = state[detector.TURN_AT]
+        if state[detector.KNOWN_TURN]:
+            return guess
+        best = guess
+        least = 1e9
+        for first in (guess, guess - 1, guess + 1):
+            if first < 3 or first > self.count - 3:
+                continue
+            base = self.buffer[first - 1]
+            value = _turn_misfit(self.before(first, base), self.after(first, base, True))
+            if value < least:
+                least = value
+                best = first
+        return best
+
+    def mend(self):
+        # type: () -> None
+        """Repair the part before the turnaround (all of it where there was none)."""
+        state = self.state
+        turn = state[detector.TURN_AT]
+        repair = Repair(self.buffer, CAPACITY, turn if turn else self.count, self.count)
+        repair.run()
+        if not (repair.removed or repair.inserted or repair.dropped):
+            return
+        self.repaired = True
+        state[detector.COUNT] = repair.count
+        if turn:
+            state[detector.TURN_AT] = repair.end
+        state[detector.SPURIOUS] += repair.removed + repair.dropped
+        state[detector.MISSED] += repair.inserted
+        shift = repair.inserted - repair.removed
+        state[detector.INDEX] += shift
+        state[detector.NEXT_STORE] += shift
+
+    def restart(self, first):
+        # type: (int) -> None
+        """Drop the edges before place ``first`` and set the hot path up for a new stretch."""
+        state = self.state
+        buffer = self.buffer
+        count = self.count - first
+        for place in range(count):
+            buffer[place] = buffer[first + place]
+            buffer[CAPACITY + place] = buffer[CAPACITY + first + place]
+        state[detector.COUNT] = count
+        state[detector.STRIDE] = state[detector.BASE_STRIDE]
+        state[detector.SLOW] = state[detector.SLOWEST] = state[detector.RUN] = 0
+        state[detector.TURN_AT] = state[detector.KNOWN_TURN] = 0
+        state[detector.FASTEST] = detector.DT_MAX
+        for place in range(2, count):
+            pair = ticks.after(buffer[place], buffer[place - 2]) >> 1
+            state[detector.FASTEST] = min(state[detector.FASTEST], pair)
+        self.repaired = self.thinned = False
+
+    def not_a_turn(self):
+        # type: () -> None
+        """Go on: what looked like a turnaround was none."""
+        state = self.state
+        state[detector.SLOW] = state[detector.SLOWEST] = state[detector.RUN] = state[detector.TURN_AT] = 0
+        state[detector.KNOWN_TURN] = 0
+
+    def make_room(self):
+        # type: () -> None
+        """Keep every second edge of a stretch that is too long, and store half as many from here on."""
+        state = self.state
+        buffer = self.buffer
+        count = self.count // 2
+        for place in range(count):
+            buffer[place] = buffer[2 * place]
+            buffer[CAPACITY + place] = buffer[CAPACITY + 2 * place]
+        state[detector.COUNT] = count
+        state[detector.STRIDE] *= 2
+        state[detector.FASTEST] = min(detector.DT_MAX, state[detector.FASTEST] * 2)
+        state[detector.SLOWEST] *= 2
+        state[detector.TURN_AT] //= 2
+        self.thinned = True
+
+    def curve(self, end, start_ticks, start_distance, duration_s, total, spacing_rad):
+        # type: (int, int, float, float, float, float) -> Curve
+        """The places before ``end`` between their turnarounds as a curve in seconds and radians."""
+        curve = Curve(end + 2 + 2 * PAD)
+        ts = curve.ts
+        xs = curve.xs
+        at = PAD + 1
+        for place in range(end):
+            ts[at] = ticks.after(self.buffer[place], start_ticks) * 1e-6
+            xs[at] = (self.corrected(place) + start_distance) * spacing_rad
+            at += 1
+        ts[at] = duration_s
+        xs[at] = total * spacing_rad
+        for k in range(PAD):
+            ts[PAD - 1 - k] = -ts[PAD + 1 + k]
+            xs[PAD - 1 - k] = xs[PAD + 1 + k]
+            ts[at + 1 + k] = 2 * ts[at] - ts[at - 1 - k]
+            xs[at + 1 + k] = xs[at - 1 - k]
+        return curve
+
+    def learn(self, curve, end, spacing_rad):
+        # type: (Curve, int, float) -> None
+        """Let the spacing table learn from a finished rep; thinned stretches do not show every magnet."""
+        if self.state[detector.STRIDE] == 1:
+            self.table.learn(curve, PAD + 1, PAD + end, spacing_rad, self)
+
+
+def _turn_misfit(before, after):
+    # type: (Side, Side) -> float
+    width = min(len(before.us), len(after.us), 4)
+    for side in (before, after):
+        side.us = side.us[:width]
+        side.xs = side.xs[:width]
+    least = 1e9
+    for part in range(9):
+        at = before.us[0] + (after.us[0] - before.us[0]) * part / 8
+        least = min(least, before.misfit(at, False) + after.misfit(at, False))
+    return least
