@@ -88,7 +88,8 @@ def check(rig):
         value = rig[key]
         if key == "magnet_offsets_rad" or value is None:
             continue
-        if not isinstance(value, (int, float)):
+        # MicroPython's bool is no int.
+        if not isinstance(value, (int, float, bool)):
             raise RigFileError("%s: a number is needed, not %r" % (key, value))
         if value < 0 and key != "drum_taper_m_per_rad":
             raise RigFileError("%s: must not be negative (%r)" % (key, value))
