@@ -1,0 +1,42 @@
+"""A real recording cut at any byte goes through both engines: figures or a worded error, never a crash."""
+
+import json
+import math
+import tempfile
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from brakebeat.board import replay
+from brakebeat.errors import InputError
+from brakebeat.formats.recording import read_recording
+from brakebeat.reference import analyse
+from brakebeat.samples import find
+
+ENGINES = {"firmware": replay, "reference": analyse}
+DIRTY = find("dirty").read_bytes()
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+@settings(max_examples=25)
+@given(cut=st.integers(0, len(DIRTY)))
+def test_cut_at_any_byte(engine: str, cut: int):
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "cut.csv"
+        path.write_bytes(DIRTY[:cut])
+        message = ""
+        try:
+            recording = read_recording(path)
+        except InputError as error:
+            message = str(error)
+    if message:
+        assert message.startswith(f"{path}:")
+        return
+    analysis = ENGINES[engine](recording)
+    json.dumps(analysis.to_document(), allow_nan=False)
+    assert analysis.pulses == recording.t_us.size
+    for rep in analysis.reps:
+        assert recording.t_us[0] <= rep.start_us < rep.extension_us < rep.end_us <= recording.t_us[-1] + 5e6
+        assert math.isfinite(rep.peak_rad_s)
