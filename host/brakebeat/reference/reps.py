@@ -1,0 +1,175 @@
+"""Turns strokes that pass φ = 0 between two turnarounds into reps with their figures and uncertainties."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from brakebeat.formats.rig import Rig
+from brakebeat.reference.ends import Stroke, sampled
+from brakebeat.reference.fit import Fit
+from brakebeat.reference.onset import Onset, find_onset, knows_braking
+from brakebeat.reference.phases import SAMPLE_S, WINDOW_S, Phase, best_window, phase_figures
+from brakebeat.reference.rig_physics import Physics
+from brakebeat.reference.zero import Zero
+from brakebeat.results import BrakeTiming, Rep
+
+# Fewer edges than this in a phase leave its acceleration to the penalty alone.
+FEW_EDGES = 5
+
+
+def stroke_phases(fit: Fit, stroke: Stroke, zero: Zero) -> tuple[Phase, Phase] | None:
+    """The concentric and the eccentric phase of a stroke; None where it does not pass φ = 0."""
+    t, along, _, _ = sampled(fit, stroke, SAMPLE_S)
+    angle = along - stroke.sense * zero.angle_rad
+    passed = np.flatnonzero((angle[:-1] < 0.0) & (angle[1:] >= 0.0))
+    if not len(passed):
+        return None
+    at = int(passed[0])
+    share = -angle[at] / (angle[at + 1] - angle[at])
+    extension = float(t[at] + share * (t[at + 1] - t[at]))
+    if extension - stroke.begin.t_s < 2 * SAMPLE_S or stroke.finish.t_s - extension < 2 * SAMPLE_S:
+        return None
+    concentric = _phase(fit, stroke, zero, stroke.begin.t_s, extension, 1)
+    return concentric, _phase(fit, stroke, zero, extension, stroke.finish.t_s, -1)
+
+
+def _phase(fit: Fit, stroke: Stroke, zero: Zero, start_s: float, end_s: float, sign: int) -> Phase:
+    count = max(int(np.ceil((end_s - start_s) / SAMPLE_S)), 2) + 1
+    t = np.linspace(start_s, end_s, count)
+    grid, c, sense = fit.bouts[stroke.bout].grid, fit.coefficients[stroke.bout], stroke.sense
+    speed = np.maximum(sense * grid.value(c, t, 1), 0.0)
+    # The ends of a rep are standstill by definition; extrapolation leaves a trace of speed there.
+    if sign > 0:
+        speed[0] = 0.0
+    else:
+        speed[-1] = 0.0
+    angle = sense * (grid.value(c, t) - zero.angle_rad)
+    return Phase(t, angle, speed, sense * grid.value(c, t, 2), sign)
+
+
+def make_rep(
+    fit: Fit, stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, origin_us: int
+) -> Rep:
+    """A rep with all its figures (index and momentum are set later); times on the recording's clock."""
+    concentric, eccentric = phases
+    physics = Physics(rig)
+
+    def us(t_s: float) -> int:
+        return origin_us + round(t_s * 1e6)
+
+    peak_s, peak = _peak(concentric, eccentric)
+    rep = Rep(
+        index=0,
+        momentum=False,
+        start_us=us(stroke.begin.t_s),
+        extension_us=us(float(eccentric.t_s[0])),
+        end_us=us(stroke.finish.t_s),
+        peak_us=us(peak_s),
+        peak_rad_s=peak,
+        concentric_rad=float(-concentric.angle_rad[0]),
+        eccentric_rad=float(eccentric.angle_rad[-1]),
+        concentric=phase_figures(concentric, physics),
+        eccentric=phase_figures(eccentric, physics),
+    )
+    onset = None
+    edges = fit.bouts[stroke.bout].t_s
+    counts = [int(((edges >= p.t_s[0]) & (edges <= p.t_s[-1])).sum()) for p in phases]
+    if min(counts) < FEW_EDGES:
+        rep.flags.append("few_edges")
+        _withhold(rep)
+    elif knows_braking(physics):
+        onset = find_onset(eccentric, physics)
+        rep.brake_timing = "none"
+        if onset is not None:
+            rep.brake_onset_us = us(onset.t_s)
+            rep.brake_fraction = onset.angle_rad / rep.concentric_rad
+            rep.brake_timing = _timing(rep.brake_fraction, rig)
+    if zero.assumed:
+        rep.flags.append("zero_assumed")
+    _state_uncertainty(rep, fit, stroke, phases, zero, physics, onset, peak_s)
+    return rep
+
+
+def _peak(concentric: Phase, eccentric: Phase) -> tuple[float, float]:
+    """Time and height of the greatest speed."""
+    t = np.concatenate([concentric.t_s, eccentric.t_s[1:]])
+    speed = np.concatenate([concentric.speed_rad_s, eccentric.speed_rad_s[1:]])
+    top = int(np.argmax(speed))
+    return float(t[top]), float(speed[top])
+
+
+def _withhold(rep: Rep) -> None:
+    """Take back what rests on acceleration."""
+    for figures in (rep.concentric, rep.eccentric):
+        figures.peak_power_w = figures.peak_torque_nm = figures.peak_force_n = None
+
+
+def _timing(fraction: float, rig: Rig) -> BrakeTiming:
+    opens, closes = rig.brake_window
+    if fraction > closes:
+        return "late"
+    return "early" if fraction < opens else "inside"
+
+
+def _state_uncertainty(
+    rep: Rep,
+    fit: Fit,
+    stroke: Stroke,
+    phases: tuple[Phase, Phase],
+    zero: Zero,
+    physics: Physics,
+    onset: Onset | None,
+    peak_s: float,
+) -> None:
+    """Standard uncertainties from the fit's covariance and that of φ = 0."""
+    grid = fit.bouts[stroke.bout].grid
+    extension_s = float(phases[1].t_s[0])
+    rows = [
+        grid.rows(np.array([peak_s]), 1),
+        grid.rows(np.array([extension_s])),
+        grid.rows(np.array([extension_s]), 1),
+    ]
+    if onset is not None:
+        rows.append(grid.rows(np.array([onset.t_s]), 2))
+    spread = np.sqrt(np.maximum(np.diag(fit.covariance(stroke.bout, np.vstack(rows))), 0.0))
+    speed = max(float(phases[1].speed_rad_s[0]), 1e-3)
+    said = rep.uncertainty
+    said["peak_rad_s"] = float(spread[0])
+    said["start_us"] = stroke.begin.t_sd_s * 1e6
+    said["end_us"] = stroke.finish.t_sd_s * 1e6
+    extension_sd_s = float(np.hypot(spread[1], zero.sd_rad)) / speed
+    said["extension_us"] = extension_sd_s * 1e6
+    if onset is not None and rep.brake_fraction is not None:
+        passing = float(np.interp(onset.t_s, phases[1].t_s, phases[1].speed_rad_s))
+        own = spread[3] / onset.jerk_rad_s3 * passing
+        shift = zero.sd_rad * (1.0 + rep.brake_fraction)
+        said["brake_fraction"] = float(np.hypot(own, shift)) / rep.concentric_rad
+        said["brake_onset_us"] = float(spread[3] / onset.jerk_rad_s3) * 1e6
+    if physics.inertia_kg_m2 is None:
+        return
+    for name, phase, end in (
+        ("concentric", phases[0], stroke.begin),
+        ("eccentric", phases[1], stroke.finish),
+    ):
+        figures = getattr(rep, name)
+        energy_sd = physics.inertia_kg_m2 * speed * float(spread[2])
+        said[f"{name}.energy_j"] = energy_sd
+        if figures.mean_power_w and figures.energy_j:
+            relative = np.hypot(
+                energy_sd / figures.energy_j, np.hypot(end.t_sd_s, extension_sd_s) / phase.duration_s
+            )
+            said[f"{name}.mean_power_w"] = float(abs(figures.mean_power_w) * relative)
+        if figures.peak_power_w is not None:
+            said[f"{name}.peak_power_w"] = _peak_power_sd(fit, stroke, phase, physics)
+
+
+def _peak_power_sd(fit: Fit, stroke: Stroke, phase: Phase, physics: Physics) -> float:
+    """Standard uncertainty of the greatest 50 ms mean of the power, W."""
+    inertia = physics.inertia_kg_m2 or 0.0
+    window = best_window(phase.t_s, phase.sign * 0.5 * inertia * phase.speed_rad_s**2)
+    if window is None:
+        return float("nan")
+    ends = np.array([window[0], window[0] + WINDOW_S])
+    rows = fit.bouts[stroke.bout].grid.rows(ends, 1)
+    gain = inertia * np.interp(ends, phase.t_s, phase.speed_rad_s) * np.array([-1.0, 1.0]) / WINDOW_S
+    return float(np.sqrt(max(gain @ fit.covariance(stroke.bout, rows) @ gain, 0.0)))

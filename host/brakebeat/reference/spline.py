@@ -1,0 +1,116 @@
+"""A uniform cubic spline for the shaft angle against time, smoothed by a penalty on its third derivative.
+
+The model behind it: jerk is white noise of density ``q`` (rad²/s⁵), so the acceleration wanders like a random
+walk; the edges measure the angle with known standard deviations. The best estimate and its covariance then
+come from one banded system of normal equations, 4 diagonals wide, in time linear in the record's length.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_solve_banded, cholesky_banded
+
+Array = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+_THIRD = np.array([-1.0, 3.0, -3.0, 1.0])
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Knots ``start_s + k·step_s``, ``pieces`` cubic pieces between them, ``pieces + 3`` coefficients."""
+
+    start_s: float
+    step_s: float
+    pieces: int
+
+    @classmethod
+    def over(cls, start_s: float, end_s: float, step_s: float) -> Grid:
+        """The grid that covers a stretch of time."""
+        return cls(start_s, step_s, max(int(np.ceil((end_s - start_s) / step_s)), 1))
+
+    @property
+    def size(self) -> int:
+        """Number of coefficients."""
+        return self.pieces + 3
+
+    @property
+    def end_s(self) -> float:
+        """The last knot."""
+        return self.start_s + self.pieces * self.step_s
+
+    def basis(self, t_s: Array, derivative: int = 0) -> tuple[Integers, Array]:
+        """First coefficient (n,) and the four weights (n, 4) that give a derivative (0 to 3) at times (n,)."""
+        x = (np.asarray(t_s, float) - self.start_s) / self.step_s
+        first = np.clip(np.floor(x).astype(np.int64), 0, self.pieces - 1)
+        u = x - first
+        v = 1.0 - u
+        if derivative == 0:
+            columns = (v**3, 3 * u**3 - 6 * u**2 + 4, 3 * v**3 - 6 * v**2 + 4, u**3)
+            return first, np.stack(columns, axis=-1) / 6.0
+        if derivative == 1:
+            columns = (-(v**2), 3 * u**2 - 4 * u, -3 * v**2 + 4 * v, u**2)
+            return first, np.stack(columns, axis=-1) / (2.0 * self.step_s)
+        if derivative == 2:
+            columns = (v, 3 * u - 2, 3 * v - 2, u)
+            return first, np.stack(columns, axis=-1) / self.step_s**2
+        return first, np.broadcast_to(_THIRD, (*u.shape, 4)) / self.step_s**3
+
+    def value(self, coefficients: Array, t_s: Array, derivative: int = 0) -> Array:
+        """The spline or one of its derivatives at times (n,)."""
+        first, weights = self.basis(t_s, derivative)
+        return (coefficients[first[..., None] + np.arange(4)] * weights).sum(axis=-1)
+
+    def rows(self, t_s: Array, derivative: int = 0) -> Array:
+        """Dense rows (n, size) that give a derivative at a few times, for covariances."""
+        first, weights = self.basis(np.atleast_1d(t_s), derivative)
+        dense = np.zeros((len(first), self.size))
+        np.put_along_axis(dense, first[:, None] + np.arange(4), weights, axis=1)
+        return dense
+
+
+def gram(grid: Grid, first: Integers, weights: Array, precision: Array) -> Array:
+    """Bᵀ·diag(precision)·B in lower banded form (4, size) for basis rows (first, weights)."""
+    band = np.zeros((4, grid.size))
+    for a in range(4):
+        for b in range(a, 4):
+            np.add.at(band[b - a], first + a, precision * weights[:, a] * weights[:, b])
+    return band
+
+
+def project(grid: Grid, first: Integers, weights: Array, values: Array) -> Array:
+    """Bᵀ·values for values (n,) or (n, m)."""
+    out = np.zeros((grid.size, *values.shape[1:]))
+    for a in range(4):
+        np.add.at(out, first + a, (weights[:, a] * values.T).T)
+    return out
+
+
+def penalty(grid: Grid, precision: Array) -> Array:
+    """Lower banded form of the jerk penalty: Σ precision[k]·(third derivative in piece k)²."""
+    weights = np.broadcast_to(_THIRD / grid.step_s**3, (grid.pieces, 4))
+    return gram(grid, np.arange(grid.pieces), weights, precision)
+
+
+def third(grid: Grid, coefficients: Array) -> Array:
+    """The third derivative in each piece (pieces,)."""
+    return np.convolve(coefficients, _THIRD[::-1], mode="valid") / grid.step_s**3
+
+
+class Factor:
+    """Cholesky factor of a banded positive definite matrix (lower form)."""
+
+    def __init__(self, band: Array) -> None:
+        self._factor = cholesky_banded(band, lower=True, check_finite=False)
+
+    def solve(self, right: Array) -> Array:
+        """The solution for one or several right-hand sides (size,) or (size, m)."""
+        return cho_solve_banded((self._factor, True), right, check_finite=False)
+
+    @property
+    def log_determinant(self) -> float:
+        """Logarithm of the matrix's determinant."""
+        return 2.0 * float(np.log(self._factor[0]).sum())
