@@ -1,0 +1,57 @@
+"""Reps, cues and states in one line each, for people: SI units, with rpm beside."""
+
+from __future__ import annotations
+
+import math
+
+from brakebeat.link.messages import BoardStatus
+from brakebeat.results import Cue, Rep
+
+CUE_WORDS = {
+    "window": "window opens",
+    "late": "late",
+    "drop_off": "drop-off",
+    "set_done": "set done",
+}
+_TIMING_WORDS = {"early": "early", "inside": "inside", "late": "LATE", "none": "no brake", None: "unknown"}
+
+
+def rep_line(rep: Rep, cues: list[Cue]) -> str:
+    """One aligned line on a rep: number (from 1), peak speed, mean powers, brake fraction, timing, cues."""
+    rpm = rep.peak_rad_s * 60 / (2 * math.pi)
+    heard = ", ".join(CUE_WORDS[cue.kind] for cue in cues)
+    fraction = "  - " if rep.brake_fraction is None else f"{rep.brake_fraction:4.2f}"
+    parts = [
+        f"rep {rep.index + 1:3d}{' m' if rep.momentum else '  '}",
+        f"peak {rep.peak_rad_s:6.2f} rad/s ({rpm:4.0f} rpm)",
+        f"con {_watts(rep.concentric.mean_power_w)}",
+        f"ecc {_watts(rep.eccentric.mean_power_w)}",
+        f"brake {fraction} {_TIMING_WORDS[rep.brake_timing]:8}",
+        f"cue {heard or '-'}",
+    ]
+    if rep.flags:
+        parts.append(f"[{', '.join(rep.flags)}]")
+    return "  ".join(parts)
+
+
+def cue_line(kind: str, rep: int) -> str:
+    """One line on a sound that the board has just made, in rep ``rep`` (index from 0)."""
+    return f"beep    {CUE_WORDS.get(kind, kind)} (rep {rep + 1})"
+
+
+def status_lines(status: BoardStatus) -> list[str]:
+    """What a board says of itself, in a few lines; its trouble, if it has any, in the last one."""
+    version = f"firmware {status.firmware_version} on {status.implementation} ({status.platform})"
+    lines = [
+        f"board   {status.name}: {version}, up {status.uptime_s} s, {status.rep_count} reps, "
+        f"{status.reps_waiting} waiting, {status.reps_lost} lost",
+        f"edges   {status.bounced} bounced, {status.missed} missed, {status.spurious} spurious, "
+        f"{status.overrun} overrun, {status.incomplete} incomplete",
+    ]
+    if status.trouble:
+        lines.append(f"trouble {status.trouble}")
+    return lines
+
+
+def _watts(power_w: float | None) -> str:
+    return "   -  " if power_w is None else f"{power_w:4.0f} W"

@@ -1,0 +1,298 @@
+"""What bleak is given in place of an operating system's Bluetooth: scanner and client on a bumble device."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import functools
+from collections.abc import Callable, Iterator
+from typing import Any, TypeVar
+
+import bleak
+from bleak.args import SizedBuffer
+from bleak.backends.characteristic import BleakGATTCharacteristic
+from bleak.backends.client import BaseBleakClient, NotifyCallback
+from bleak.backends.descriptor import BleakGATTDescriptor
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData, BaseBleakScanner
+from bleak.backends.service import BleakGATTService, BleakGATTServiceCollection
+from bleak.exc import BleakDeviceNotFoundError, BleakError, BleakGATTProtocolError
+from bumble import core
+from bumble.att import ATT_DEFAULT_MTU, ATT_Error
+from bumble.core import AdvertisingData
+from bumble.device import Advertisement, Connection, Device, Peer
+from bumble.gatt_client import CharacteristicProxy
+from bumble.hci import Address
+
+from brakebeat.virtual.air import VirtualAir
+
+BACKEND_NAME = "bumble"
+Result = TypeVar("Result")
+
+
+@contextlib.contextmanager
+def bleak_on(air: VirtualAir) -> Iterator[None]:
+    """For as long as this is open every new bleak scanner and client of this process uses ``air``."""
+    patched: Any = bleak
+    scanner = patched.get_platform_scanner_backend_type
+    client = patched.get_platform_client_backend_type
+    patched.get_platform_scanner_backend_type = lambda: (
+        functools.partial(BumbleScanner, air=air),
+        BACKEND_NAME,
+    )
+    patched.get_platform_client_backend_type = lambda: (
+        functools.partial(BumbleClient, air=air),
+        BACKEND_NAME,
+    )
+    try:
+        yield
+    finally:
+        patched.get_platform_scanner_backend_type = scanner
+        patched.get_platform_client_backend_type = client
+
+
+class BumbleScanner(BaseBleakScanner):
+    """Active scanning with the air's central."""
+
+    def __init__(
+        self,
+        detection_callback: Any,
+        service_uuids: list[str] | None,
+        scanning_mode: str,
+        *,
+        air: VirtualAir,
+        **_options: Any,
+    ) -> None:
+        super().__init__(detection_callback, service_uuids)
+        self._device = air.central
+
+    async def start(self) -> None:
+        """Start scanning."""
+        self.seen_devices = {}
+        self._device.on(Device.EVENT_ADVERTISEMENT, self._on_advertisement)
+        await self._device.start_scanning()
+
+    async def stop(self) -> None:
+        """Stop scanning."""
+        self._device.remove_listener(Device.EVENT_ADVERTISEMENT, self._on_advertisement)
+        if self._device.is_scanning:
+            await self._device.stop_scanning()
+
+    def _on_advertisement(self, advertisement: Advertisement) -> None:
+        data = advertisement.data
+        name = data.get(AdvertisingData.Type.COMPLETE_LOCAL_NAME)
+        seen = AdvertisementData(
+            local_name=name if isinstance(name, str) else None,
+            manufacturer_data={},
+            service_data={},
+            service_uuids=_service_uuids(data),
+            tx_power=None,
+            rssi=advertisement.rssi,
+            platform_data=(advertisement,),
+        )
+        address = str(advertisement.address).partition("/")[0]
+        device = self.create_or_update_device(address, address, seen.local_name, advertisement.address, seen)
+        if self.is_allowed_uuid(seen.service_uuids):
+            self.call_detection_callbacks(device, seen)
+
+
+def _service_uuids(data: AdvertisingData) -> list[str]:
+    uuids: list[str] = []
+    kinds = AdvertisingData.Type
+    for kind in (
+        kinds.COMPLETE_LIST_OF_128_BIT_SERVICE_CLASS_UUIDS,
+        kinds.INCOMPLETE_LIST_OF_128_BIT_SERVICE_CLASS_UUIDS,
+        kinds.COMPLETE_LIST_OF_16_BIT_SERVICE_CLASS_UUIDS,
+        kinds.INCOMPLETE_LIST_OF_16_BIT_SERVICE_CLASS_UUIDS,
+    ):
+        for found in data.get_all(kind):
+            uuids += [_text(uuid) for uuid in found]
+    return uuids
+
+
+def _text(uuid: core.UUID) -> str:
+    return uuid.to_hex_str("-").lower() if len(uuid.to_bytes()) == 16 else _long(uuid)
+
+
+def _long(uuid: core.UUID) -> str:
+    return core.UUID.from_bytes(uuid.to_bytes(force_128=True)).to_hex_str("-").lower()
+
+
+class BumbleClient(BaseBleakClient):
+    """A GATT client on the air's central."""
+
+    def __init__(
+        self,
+        address_or_ble_device: BLEDevice | str,
+        services: set[str] | None = None,
+        *,
+        disconnected_callback: Callable[[], None] | None,
+        timeout: float,
+        air: VirtualAir,
+        **_options: Any,
+    ) -> None:
+        super().__init__(address_or_ble_device, disconnected_callback=disconnected_callback, timeout=timeout)
+        self._air = air
+        self._name = address_or_ble_device.name if isinstance(address_or_ble_device, BLEDevice) else None
+        self._wanted = services
+        self._connection: Connection | None = None
+        self._callbacks: dict[int, Callable[[bytes], None]] = {}
+
+    @property
+    def name(self) -> str:
+        """The device's name, or its address."""
+        return self._name or self.address
+
+    @property
+    def mtu_size(self) -> int:
+        """The ATT MTU of the connection."""
+        return ATT_DEFAULT_MTU if self._connection is None else self._connection.att_mtu
+
+    @property
+    def is_connected(self) -> bool:
+        """Whether the link is up."""
+        return self._connection is not None
+
+    # -- connection ------------------------------------------------------------------------------------------
+
+    async def connect(self, pair: bool, **kwargs: Any) -> None:
+        """Connect, negotiate the MTU and look at the services."""
+        if self._connection is not None:
+            raise BleakError("Client is already connected")
+        timeout = kwargs.get("timeout", self._timeout)
+        try:
+            connection = await self._air.central.connect(Address(self.address), timeout=timeout)
+        except (core.TimeoutError, core.ConnectionError) as error:
+            raise BleakDeviceNotFoundError(
+                self.address, f"Device with address {self.address} was not found."
+            ) from error
+        except asyncio.CancelledError:
+            self._air.central_controller.give_up_connecting()
+            raise
+        self._connection = connection
+        connection.on(Connection.EVENT_DISCONNECTION, self._on_disconnection)
+        try:
+            peer = Peer(connection)
+            if self._air.limits.mtu > ATT_DEFAULT_MTU:
+                await self._ask(peer.request_mtu(self._air.limits.mtu))
+            self.services = await self._ask(self._discover(peer))
+        except BaseException:
+            await self.disconnect()
+            raise
+
+    async def disconnect(self) -> None:
+        """Drop the link."""
+        connection = self._connection
+        if connection is None:
+            return
+        gone = asyncio.Event()
+        connection.on(Connection.EVENT_DISCONNECTION, lambda _reason: gone.set())
+        # The link may break by itself while it is being dropped.
+        with contextlib.suppress(core.ConnectionError, core.ProtocolError):
+            await connection.disconnect()
+            await asyncio.wait_for(gone.wait(), 2.0)
+
+    def _on_disconnection(self, _reason: int) -> None:
+        self._connection = None
+        self.services = None
+        self._callbacks.clear()
+        if self._disconnected_callback is not None:
+            self._disconnected_callback()
+
+    async def pair(self, *_args: Any, **_kwargs: Any) -> None:
+        """Not in this air."""
+        raise NotImplementedError("the virtual radio does not pair")
+
+    async def unpair(self) -> None:
+        """Not in this air."""
+        raise NotImplementedError("the virtual radio does not pair")
+
+    async def _discover(self, peer: Peer) -> BleakGATTServiceCollection:
+        collection = BleakGATTServiceCollection()
+        for found in await peer.discover_services():
+            if self._wanted and _text(found.uuid) not in self._wanted:
+                continue
+            service = BleakGATTService(found, found.handle, _text(found.uuid))
+            collection.add_service(service)
+            for proxy in await found.discover_characteristics():
+                names: Any = [flag.name.lower().replace("_", "-") for flag in proxy.properties if flag.name]
+                characteristic = BleakGATTCharacteristic(
+                    proxy, proxy.handle, _text(proxy.uuid), names, self._room, service
+                )
+                collection.add_characteristic(characteristic)
+                for row in await proxy.discover_descriptors():
+                    descriptor = BleakGATTDescriptor(row, row.handle, _text(row.type), characteristic)
+                    collection.add_descriptor(descriptor)
+        return collection
+
+    def _room(self) -> int:
+        return self.mtu_size - 3
+
+    # -- values ----------------------------------------------------------------------------------------------
+
+    async def _ask(self, request: Any) -> Any:
+        """Await an ATT request; a link that breaks under it and an ATT error become bleak's errors."""
+        connection = self._connection
+        if connection is None:
+            request.close()
+            raise BleakError("Not connected")
+        task = asyncio.ensure_future(request)
+        lost = asyncio.get_running_loop().create_future()
+
+        def on_lost(_reason: int) -> None:
+            if not lost.done():
+                lost.set_result(None)
+
+        connection.on(Connection.EVENT_DISCONNECTION, on_lost)
+        try:
+            await asyncio.wait({task, lost}, return_when=asyncio.FIRST_COMPLETED)
+            if not task.done():
+                raise BleakError("The link was lost")
+            return task.result()
+        except ATT_Error as error:
+            raise BleakGATTProtocolError(error.error_code) from error
+        except (core.InvalidStateError, core.TimeoutError) as error:
+            raise BleakError(str(error)) from error
+        finally:
+            task.cancel()
+            connection.remove_listener(Connection.EVENT_DISCONNECTION, on_lost)
+
+    async def read_gatt_char(
+        self, characteristic: BleakGATTCharacteristic, *, use_cached: bool = False, **_kwargs: Any
+    ) -> bytearray:
+        """A characteristic's value, long reads included."""
+        return bytearray(await self._ask(characteristic.obj.read_value()))
+
+    async def read_gatt_descriptor(
+        self, descriptor: BleakGATTDescriptor, *, use_cached: bool = False, **_kwargs: Any
+    ) -> bytearray:
+        """A descriptor's value."""
+        return bytearray(await self._ask(descriptor.obj.read_value()))
+
+    async def write_gatt_char(
+        self, characteristic: BleakGATTCharacteristic, data: SizedBuffer, response: bool
+    ) -> None:
+        """Write a value."""
+        await self._ask(characteristic.obj.write_value(bytes(data), with_response=response))
+
+    async def write_gatt_descriptor(self, descriptor: BleakGATTDescriptor, data: SizedBuffer) -> None:
+        """Write a descriptor."""
+        await self._ask(descriptor.obj.write_value(bytes(data), with_response=True))
+
+    async def start_notify(
+        self, characteristic: BleakGATTCharacteristic, callback: NotifyCallback, **_kwargs: Any
+    ) -> None:
+        """Subscribe; ``callback`` gets every notification from now on."""
+        proxy: CharacteristicProxy[bytes] = characteristic.obj
+
+        def on_value(value: bytes) -> None:
+            callback(bytearray(value))
+
+        await self._ask(proxy.subscribe(on_value))
+        self._callbacks[characteristic.handle] = on_value
+
+    async def stop_notify(self, characteristic: BleakGATTCharacteristic) -> None:
+        """Unsubscribe."""
+        on_value = self._callbacks.pop(characteristic.handle, None)
+        if on_value is not None:
+            await self._ask(characteristic.obj.unsubscribe(on_value))
