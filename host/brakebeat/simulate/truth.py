@@ -28,7 +28,7 @@ class Settings:
 
     def __post_init__(self) -> None:
         inside("brake_target", self.brake_target, 0.0, 1.0)
-        inside("brake_tolerance", self.brake_tolerance, 0.0, 1.0)
+        inside("brake_tolerance", self.brake_tolerance, 0.0, 0.5)
         inside("momentum_reps", self.momentum_reps, 0, 50)
         inside("rest_gap_s", self.rest_gap_s, 0.0, 3600.0)
 

@@ -54,13 +54,13 @@ class Wheel:
 
     def __post_init__(self) -> None:
         for name, low, high in (
-            ("inertia_kg_m2", 1e-4, 1e4),
-            ("drum_radius_m", 1e-3, 2.0),
+            ("inertia_kg_m2", 1e-4, 1e3),
+            ("drum_radius_m", 1e-3, 1.0),
             ("strap_thickness_m", 0.0, 0.05),
-            ("drum_taper_m_per_rad", -0.1, 0.1),
-            ("friction_torque_nm", 0.0, 1e3),
-            ("friction_viscous_nm_s", 0.0, 1e2),
-            ("friction_drag_nm_s2", 0.0, 1e2),
+            ("drum_taper_m_per_rad", -0.01, 0.01),
+            ("friction_torque_nm", 0.0, 1e2),
+            ("friction_viscous_nm_s", 0.0, 10.0),
+            ("friction_drag_nm_s2", 0.0, 1.0),
         ):
             inside(name, getattr(self, name), low, high)
 
