@@ -23,7 +23,6 @@ class App:
     """
 
     def __init__(self, rig, source, the_sounder, bluetooth=None, trouble=""):
-        # type: (dict[str, object], object, sounder.Sounder, object | None, str) -> None
         self.rig = rig
         self.source = source
         self.sounder = the_sounder
@@ -90,7 +89,7 @@ class App:
     async def run(self):
         # type: () -> None
         """Run until the source is done (a board's never is) and everything is sent."""
-        talk = asyncio.create_task(self._talk()) if self.radio else None
+        talk = asyncio.create_task(self._talk(self.radio)) if self.radio else None
         await self._detect()
         if talk:
             talk.cancel()
@@ -111,10 +110,10 @@ class App:
                 gc.collect()
             await sleep_ms(_DETECT_EVERY_MS)
 
-    async def _talk(self):
+    async def _talk(self, radio):
         while True:
             try:
-                more = self.radio.service(now_ms())
+                more = radio.service(now_ms())
             except Exception as error:
                 self._note_fault("radio", error)
                 more = False
@@ -142,14 +141,9 @@ def main(rig_path="rig.toml"):
     machine = ports.pins()
     source, source_trouble = sources.from_rig(rig, machine)
     the_sounder, sounder_trouble = sounder.from_rig(rig, machine)
-    try:
-        import bluetooth
-
-        radio_trouble = ""
-    except ImportError:
-        bluetooth = None
-        radio_trouble = "no radio on this port"
-    app = App(rig, source, the_sounder, bluetooth)
+    radio_module = ports.radio()
+    radio_trouble = "" if radio_module else "no radio on this port"
+    app = App(rig, source, the_sounder, radio_module)
     for text in (rig_trouble, source_trouble, sounder_trouble, radio_trouble):
         app.add_trouble(text or "")
     asyncio.run(app.run())

@@ -14,18 +14,17 @@ if hasattr(time, "ticks_us"):
 else:
 
     def _ticks_us():
-        return time.monotonic_ns() // 1000
+        return time.monotonic_ns() // 1000  # type: ignore[attr-defined]
 
     def _ticks_ms():
-        return time.monotonic_ns() // 1000000
+        return time.monotonic_ns() // 1000000  # type: ignore[attr-defined]
 
 
 if hasattr(asyncio, "sleep_ms"):
     sleep_ms = asyncio.sleep_ms
 else:
 
-    def sleep_ms(duration_ms):
-        # type: (int) -> object
+    def sleep_ms(duration_ms):  # type: ignore[misc]
         """Awaitable: let the other tasks run for that long."""
         return asyncio.sleep(duration_ms / 1000)
 
@@ -33,13 +32,13 @@ else:
 def now_us():
     # type: () -> int
     """Microseconds, 30 bits."""
-    return _ticks_us() & MASK
+    return _ticks_us() & MASK  # type: ignore[operator]
 
 
 def now_ms():
     # type: () -> int
     """Milliseconds, 30 bits."""
-    return _ticks_ms() & MASK
+    return _ticks_ms() & MASK  # type: ignore[operator]
 
 
 def ms_after(later, earlier):

@@ -19,9 +19,9 @@ _TAIL_US = 12000000
 class PlaybackSource:
     """Edges of the recording ``path``, ``speed`` times as fast as they were pulled.
 
-    Held at the start until `release` is called. After the last edge time goes on, so that the wheel is seen to
-    rest; ``ended`` is true once that has been long enough. ``trouble`` says what stopped it early, if anything
-    did. Like a sensor it is never ``done``: the board stays on and answers.
+    Held at the start until `release` is called. After the last edge time goes on, so that the wheel is seen
+    to rest; ``ended`` is true once that has been long enough. ``trouble`` says what stopped it early, if
+    anything did. Like a sensor it is never ``done``: the board stays on and answers.
     """
 
     done = False
@@ -37,7 +37,7 @@ class PlaybackSource:
         self._held = True
         self._last_us = 0
         self._owed_us = 0
-        # The recording's clock, unwrapped, on whole milliseconds; the first step ends just before the first edge.
+        # The recording's clock, unwrapped, on whole milliseconds; the first step ends before the first edge.
         first_us = self._edges.time_us or 0
         self._clock_us = first_us - first_us % _STEP_US - _STEP_US
         self.pulses = 0
@@ -56,7 +56,6 @@ class PlaybackSource:
         self._last_us = now_us()
 
     def pump(self, session):
-        # type: (object) -> None
         """Advance to where the recording should be by now, a millisecond of it at a time."""
         if self._held:
             return

@@ -19,12 +19,11 @@ class Sounder:
     """Plays cue patterns on ``outputs``: objects with ``tone(hertz)``, 0 for silence; none at all is fine."""
 
     def __init__(self, outputs=()):
-        # type: (object) -> None
         self._outputs = outputs
-        self._pattern = ()
+        self._pattern = ()  # type: tuple[tuple[int, int], ...]
         self._position = 0
         self._since_ms = 0
-        self._waiting = []
+        self._waiting = []  # type: list[int]
         # Cues so far, heard or not.
         self.sounded = 0
 
@@ -109,7 +108,7 @@ def from_rig(rig, machine):
     """
     if machine is None:
         return Sounder(), ""
-    outputs = []
+    outputs = []  # type: list[object]
     trouble = ""
     for key in ("board.buzzer_pin", "board.led_pin"):
         pin = rig.get(key)

@@ -23,7 +23,6 @@ class IdleSource:
     done = False
 
     def pump(self, session):
-        # type: (object) -> None
         """Keep the session's clock going."""
         session.poll(now_us())
 
@@ -34,7 +33,6 @@ class PinSource:
     done = False
 
     def __init__(self, rig, machine, ring=None):
-        # type: (dict[str, object], object, EdgeRing | None) -> None
         self.ring = ring or EdgeRing(512)
         self._times = array("i", [0] * _BATCH)
         self._steps = array("b", [0] * _BATCH)
@@ -56,7 +54,6 @@ class PinSource:
             raise SourceError("board.sensor: %r is not one of hall, hall_pair, quadrature" % (sensor,))
 
     def pump(self, session):
-        # type: (object) -> None
         """Feed every edge that waits, then let the session look at its deadlines."""
         count = self.ring.take(self._times, self._steps)
         while count:
@@ -107,7 +104,7 @@ def _hall_handler(ring):
     put = ring.put
 
     def on_edge(_pin):
-        put(ticks_us() & MASK, 0)
+        put(ticks_us() & MASK, 0)  # type: ignore[operator]
 
     return on_edge
 
@@ -117,7 +114,7 @@ def _pair_handler(ring, pin_b):
     put = ring.put
 
     def on_edge(_pin):
-        now = ticks_us() & MASK
+        now = ticks_us() & MASK  # type: ignore[operator]
         put(now, 1 if pin_b.value() else -1)
 
     return on_edge
@@ -130,7 +127,7 @@ def _quadrature_handler(ring, pin_a, pin_b):
     state = array("b", (pin_a.value() << 1 | pin_b.value(),))
 
     def on_edge(_pin):
-        now = ticks_us() & MASK
+        now = ticks_us() & MASK  # type: ignore[operator]
         after = pin_a.value() << 1 | pin_b.value()
         step = table[state[0] << 2 | after]
         state[0] = after

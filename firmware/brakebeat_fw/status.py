@@ -11,7 +11,6 @@ _U32 = 0xFFFFFFFF
 
 
 def pack_live(buffer, session, cue, dropped):
-    # type: (bytearray, object, tuple[int, int, int, int], int) -> None
     """Fill ``buffer`` (LIVE_SIZE bytes). cue: (count, kind, rep, ms), dropped: live messages lost so far."""
     count, kind, rep, ms = cue
     struct.pack_into(
@@ -51,12 +50,11 @@ class Uptime:
 
 
 def pack_status(buffer, session, counts, name, trouble):
-    # type: (bytearray, object, dict[str, int], str, str) -> None
     """Fill ``buffer`` (STATUS_SIZE bytes), sealed.
 
     counts: the fields of STATUS_FIELDS that are neither the session's nor text, by name.
     """
-    values = []
+    values = []  # type: list[object]
     for field, code in wire.STATUS_FIELDS:
         if code[-1] == "s":
             values.append(_cut(_text(field, name, trouble), int(code[:-1])))
@@ -76,7 +74,7 @@ def _text(field, name, trouble):
     if field == "firmware_version":
         return VERSION
     if field == "implementation":
-        return sys.implementation.name if hasattr(sys.implementation, "name") else sys.implementation[0]
+        return sys.implementation.name
     if field == "platform":
         return sys.platform
     return name if field == "name" else trouble
