@@ -24,7 +24,7 @@ if hasattr(asyncio, "sleep_ms"):
     sleep_ms = asyncio.sleep_ms
 else:
 
-    def sleep_ms(duration_ms):  # type: ignore[misc]
+    def sleep_ms(duration_ms):
         """Awaitable: let the other tasks run for that long."""
         return asyncio.sleep(duration_ms / 1000)
 

@@ -15,6 +15,7 @@ DT_MAX = 1 << 23
 # Advance codes that pass 1 leaves in ``steps``; 1 to 15 are plain advances.
 _MOVE_LAST = const(0)
 _REVERSED = const(64)
+_MISSED_BEFORE = const(65)  # one spacing, and the edge before came two spacings after its predecessor
 
 # Places in the state array.
 _T_LAST = const(0)  # time of the last accepted edge
@@ -46,6 +47,7 @@ _S1 = const(25)  # last stored interval
 _BASE_STRIDE = const(26)  # what the stride is at the start of a stretch
 _LEAST_DEFAULT = const(27)  # _LEAST_FROM_REST as the rig file alone gives it
 _REFUSED = const(28)  # edges in a row that were refused as spurious
+_CONFIRM = const(29)  # edges after a turnaround that are needed to judge it
 _USED = const(30)  # edges of the batch that pass 2 has used
 _GIVEN = const(31)  # edges of the batch
 STATE_SIZE = 32
@@ -73,6 +75,8 @@ SPURIOUS = _SPURIOUS
 INDEX = _INDEX
 BASE_STRIDE = _BASE_STRIDE
 LEAST_DEFAULT = _LEAST_DEFAULT
+CONFIRM = _CONFIRM
+REFUSED = _REFUSED
 NEXT_STORE = _NEXT_STORE
 P1 = _P1
 USED = _USED
@@ -146,6 +150,24 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                         steps[kept] = _MOVE_LAST
                         kept += 1
                         continue
+                p2 = state[_P2]
+                off = dt - p2
+                if off < 0:
+                    off = 0 - off
+                half_off = p1 - dt - dt
+                if half_off < 0:
+                    half_off = 0 - half_off
+                if seen > 2 and p2 and off * 4 < p2 and half_off * 4 < p1:
+                    # As long as the interval before last and half the last one: that one had swallowed a magnet.
+                    state[_MISSED] += 1
+                    state[_P2] = p1 >> 1
+                    state[_EXPECTED] = dt
+                    state[_P1] = dt
+                    state[_T_LAST] = t
+                    times[kept] = t
+                    steps[kept] = _MISSED_BEFORE
+                    kept += 1
+                    continue
                 if dt < 1000 or dt < (p1 >> 3):
                     state[_BOUNCED] += 1
                 else:
@@ -262,6 +284,10 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
             if state[_KNOWN_TURN] == 0 or n - state[_TURN_AT] > 1:
                 state[_KNOWN_TURN] = 1
                 state[_TURN_AT] = n
+        elif code == _MISSED_BEFORE:
+            if n > 0 and buffer[capacity + n - 1] == state[_INDEX]:
+                buffer[capacity + n - 1] += 1
+            state[_INDEX] += 2
         else:
             state[_INDEX] += code
         index = state[_INDEX]
@@ -285,7 +311,7 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
                     state[_FASTEST] = pair
             state[_S1] = gap
             if state[_KNOWN_TURN]:
-                if n - state[_TURN_AT] >= 4:
+                if n - state[_TURN_AT] >= state[_CONFIRM]:
                     event = _EVENT_TURN
             else:
                 if gap * 10 > state[_FASTEST] * state[_SLOW_TENTHS] and n > 3:
@@ -297,7 +323,7 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
                         state[_RUN] = 0
                     elif gap * 4 < state[_SLOWEST] * 3:
                         state[_RUN] += 1
-                        if state[_RUN] >= 2 and n - state[_TURN_AT] >= 4:
+                        if state[_RUN] >= 2 and n - state[_TURN_AT] >= state[_CONFIRM]:
                             event = _EVENT_TURN
                     else:
                         state[_RUN] = 0

@@ -106,7 +106,9 @@ class Repair:
         near = ticks.after(buffer[k - 1], here) + ticks.after(buffer[k + 1], here)
         far = ticks.after(buffer[k - 2], here) + ticks.after(buffer[k + 2], here)
         across = ticks.after(buffer[k + 1], buffer[k - 1])
-        return (far - 4 * near) / 3.0 / max(1, across) * step
+        # Where the pace itself changes much from edge to edge, a cubic is no judge.
+        trust = max(0.0, 1.0 - 8.0 * abs(near) / max(1, across))
+        return trust * (far - 4 * near) / 3.0 / max(1, across) * step
 
     def _remove(self, place, shorter):
         # type: (int, int) -> None

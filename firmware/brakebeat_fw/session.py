@@ -5,7 +5,7 @@ from .cue import CueWatch
 from .effort import EffortWatch
 from .figures import Figures, Wheel
 from .stretch import CAPACITY, Stretch
-from .turnaround import fit_end, fit_start, fit_straight_or_paused
+from .turnaround import fit_end, fit_start, fit_straight_or_paused, fits_better_without_first
 from .zero import ZeroTracker
 
 IDLE = 0
@@ -15,6 +15,8 @@ ECCENTRIC = 2
 _TURN = 6.2831853
 # Lines a turn that a finer sensor is thinned to, about.
 _LINES = 24
+# Edges that place a start from rest or a stop: few, so that a parabola holds.
+_ALONE_EDGES = 5
 # No rep turns the shaft less than this, and neither phase is shorter than this share of the whole.
 _LEAST_RAD = 4.0
 _LEAST_SHARE = 0.12
@@ -68,6 +70,7 @@ class Session:
         state[detector.THIN] = stride
         state[detector.CAPACITY] = CAPACITY
         state[detector.SLOW_TENTHS] = 18 if pulses <= 2 else 25
+        state[detector.CONFIRM] = max(4, min(12, pulses + 1))
         state[detector.REST_GAP] = 500000 + 700000 // pulses
         state[detector.FASTEST] = detector.DT_MAX
         self._limit_acceleration(self._greatest_acceleration())
@@ -265,6 +268,11 @@ class Session:
         if first < 3 or stretch.count - first < 3:
             self._drop_stretch(first)
             return
+        if not stretch.sense_known:
+            extra = stretch.swallowed(first)
+            if extra:
+                stretch.fill_gap(self.state[detector.TURN_AT], extra)
+                return
         base = stretch.buffer[first - 1]
         before = stretch.before(first, base)
         after = stretch.after(first, base, True)
@@ -318,13 +326,15 @@ class Session:
         else:
             state[detector.TURN_AT] = state[detector.KNOWN_TURN] and state[detector.TURN_AT]
             stretch.mend()
+            if not stretch.sense_known:
+                self._drop_stray_end()
             first = state[detector.TURN_AT] or stretch.count
             if first < 6 or not (state[detector.SLOW] or stretch.sense_known):
                 self.incomplete += 1
                 self._lose_place()
             else:
                 base = stretch.buffer[first - 1]
-                before = stretch.before(first, base)
+                before = stretch.before(first, base).part(0, _ALONE_EDGES)
                 end_s = fit_end(before, ticks.after(self._clock_ticks, base) * 1e-6)
                 self._finish(first, base, end_s, before)
                 # The next stretch starts where this one ended: past its last edge, on the way back.
@@ -332,6 +342,31 @@ class Session:
                 stretch.sense = -stretch.sense
         self._begin(stretch.count)
         state[detector.SEEN] = 0
+
+    def _drop_stray_end(self):
+        # type: () -> None
+        """Noise at rest, soon after the wheel stopped, is no edge of the stretch."""
+        stretch = self.stretch
+        while stretch.count > 6:
+            count = stretch.count
+            base = stretch.buffer[count - 1]
+            side = stretch.before(count, base)
+            shorter = stretch.before(count - 1, base)
+            if not fits_better_without_first(side, shorter, 0.0, 0.5):
+                return
+            stretch.drop_edge(count - 1)
+
+    def _drop_stray_start(self):
+        # type: () -> None
+        """Noise at rest, shortly before the wheel starts, is no edge of the stretch."""
+        stretch = self.stretch
+        while stretch.count > 6:
+            base = stretch.buffer[0]
+            side = stretch.after(0, base, False)
+            shorter = stretch.after(1, base, False)
+            if not fits_better_without_first(side, shorter, -0.5, 0.0):
+                return
+            stretch.drop_edge(0)
 
     # -- reps --------------------------------------------------------------------------------------------------
 
@@ -343,8 +378,12 @@ class Session:
         if self._in_motion:
             return False
         stretch = self.stretch
+        if stretch.count < 7 and not stretch.sense_known:
+            return False
+        if not stretch.sense_known:
+            self._drop_stray_start()
         base = stretch.buffer[0]
-        after = stretch.after(0, base, False)
+        after = stretch.after(0, base, False).part(0, _ALONE_EDGES)
         start_s = fit_start(after, -1.5)
         if after.distance > _REST_SPACINGS:
             self._in_motion = True

@@ -4,13 +4,16 @@ from array import array
 
 from . import detector, ticks
 from .curve import Curve
+from .fit import polynomial
 from .repair import Repair
 from .spacing import SpacingTable
 from .turnaround import Side
 
 CAPACITY = 384
-# Edges on either side of a turnaround that place it.
-SIDE_EDGES = 5
+# Edges on either side of a turnaround that place it: about this angle, no fewer and no more than these.
+_SIDE_RAD = 8.0
+_SIDE_LEAST = 4
+_SIDE_MOST = 16
 # Mirrored points beyond each turnaround keep the speed at 0 there.
 PAD = 3
 
@@ -26,6 +29,7 @@ class Stretch:
         self.state = array("i", [0] * detector.STATE_SIZE)
         self.buffer = array("i", [0] * (2 * CAPACITY))
         self.table = SpacingTable(magnets)
+        self.side_edges = max(_SIDE_LEAST, min(_SIDE_MOST, int(_SIDE_RAD * magnets / 6.2832)))
         self.sense = 1
         self.sense_known = False  # the sensor tells the sense of rotation
         self.first_number = 0
@@ -59,7 +63,7 @@ class Stretch:
         us = []
         xs = []
         nearest = self.path(end - 1)
-        for place in range(end - 1, max(-1, end - 1 - SIDE_EDGES), -1):
+        for place in range(end - 1, max(-1, end - 1 - self.side_edges), -1):
             us.append(ticks.after(self.buffer[place], base) * 1e-6)
             xs.append(self.corrected(place) - nearest)
         return Side(us, xs)
@@ -73,7 +77,7 @@ class Stretch:
         sense = -self.sense if turned else self.sense
         # The same magnet passes twice in a row, once each way.
         number = self.number(first - 1) if turned else self.number(first)
-        for place in range(first, min(self.count, first + SIDE_EDGES)):
+        for place in range(first, min(self.count, first + self.side_edges)):
             moved = self.path(place) - nearest
             us.append(ticks.after(self.buffer[place], base) * 1e-6)
             xs.append(-moved - self.table.along(number + sense * moved, sense))
@@ -97,6 +101,60 @@ class Stretch:
                 least = value
                 best = first
         return best
+
+    def swallowed(self, first):
+        # type: (int) -> int
+        """Magnets missed in the greatest gap, where a wheel that ran straight on explains the edges better than a
+        turnaround before place ``first`` does; 0 where it turned."""
+        base = self.buffer[first - 1]
+        turned = _turn_misfit(self.before(first, base), self.after(first, base, True))
+        gap_at = self.state[detector.TURN_AT]
+        base = self.buffer[gap_at - 1]
+        before = self.before(gap_at, base)
+        after = self.after(gap_at, base, True)
+        scale = max(after.us[-1], -before.us[-1])
+        us = [t / scale for t in before.us + after.us]
+        best = 0
+        for gap in range(2, 6):
+            xs = before.xs + [gap - x for x in after.xs]
+            answer = polynomial(us, xs, 2)
+            if answer is None:
+                continue
+            misfit = 0.0
+            for k in range(len(xs)):
+                error = xs[k] - (answer[0] + us[k] * (answer[1] + us[k] * answer[2]))
+                misfit += error * error
+            misfit /= len(xs) - 3
+            if misfit < turned:
+                turned = misfit
+                best = gap - 1
+        return best
+
+    def fill_gap(self, first, extra):
+        # type: (int, int) -> None
+        """Count ``extra`` magnets as missed right before place ``first`` and go on with the stretch."""
+        state = self.state
+        for place in range(first, self.count):
+            self.buffer[CAPACITY + place] += extra
+        state[detector.MISSED] += extra
+        state[detector.INDEX] += extra
+        state[detector.NEXT_STORE] += extra
+        state[detector.SLOW] = state[detector.SLOWEST] = state[detector.RUN] = 0
+        state[detector.TURN_AT] = 0
+        self.repaired = True
+
+    def drop_edge(self, place):
+        # type: (int) -> None
+        """Take a stray edge out at either end of the stretch."""
+        state = self.state
+        if place == 0:
+            for k in range(1, self.count):
+                self.buffer[k - 1] = self.buffer[k]
+                self.buffer[CAPACITY + k - 1] = self.buffer[CAPACITY + k]
+        state[detector.COUNT] -= 1
+        state[detector.SPURIOUS] += 1
+        if state[detector.TURN_AT]:
+            state[detector.TURN_AT] -= 1
 
     def mend(self):
         # type: () -> None
@@ -135,13 +193,6 @@ class Stretch:
             pair = ticks.after(buffer[place], buffer[place - 2]) >> 1
             state[detector.FASTEST] = min(state[detector.FASTEST], pair)
         self.repaired = self.thinned = False
-
-    def not_a_turn(self):
-        # type: () -> None
-        """Go on: what looked like a turnaround was none."""
-        state = self.state
-        state[detector.SLOW] = state[detector.SLOWEST] = state[detector.RUN] = state[detector.TURN_AT] = 0
-        state[detector.KNOWN_TURN] = 0
 
     def make_room(self):
         # type: () -> None
@@ -188,12 +239,13 @@ class Stretch:
 
 def _turn_misfit(before, after):
     # type: (Side, Side) -> float
+    """Mean square residual, edge spacings^2, of the best common vertex of up to four edges a side."""
     width = min(len(before.us), len(after.us), 4)
     for side in (before, after):
         side.us = side.us[:width]
         side.xs = side.xs[:width]
     least = 1e9
-    for part in range(9):
-        at = before.us[0] + (after.us[0] - before.us[0]) * part / 8
+    for part in range(13):
+        at = before.us[0] + (after.us[0] - before.us[0]) * part / 12
         least = min(least, before.misfit(at, False) + after.misfit(at, False))
-    return least
+    return least / max(1, 2 * width - 5)

@@ -24,6 +24,18 @@ class Side:
         self.curvature = 0.0  # edge spacings / s^2, negative: half the acceleration
         self.jerk = 0.0
 
+    def part(self, first, count):
+        # type: (int, int) -> Side
+        """A side of ``count`` edges from the ``first`` on."""
+        return Side(self.us[first : first + count], self.xs[first : first + count])
+
+    def take(self, other):
+        # type: (Side) -> None
+        """The solution of ``other``, for the same nearest edge."""
+        self.distance = other.distance
+        self.curvature = other.curvature
+        self.jerk = other.jerk
+
     def misfit(self, vertex, cubic):
         # type: (float, bool) -> float
         """Sum of squared residuals (edge spacings^2) with the vertex at ``vertex`` seconds; keeps the solution."""
@@ -87,7 +99,11 @@ def search(misfit, low, high, steps):
 
 
 # A turn is straight unless end and start, fitted apart, lie further apart than this and fit much better so.
-PAUSE_S = 0.06
+PAUSE_S = 0.035
+# Edges a side that decide about a pause, by parabolas; the straight turn itself takes all edges and a cubic.
+_NEAR = 4
+# An edge so near the vertex (edge spacings) says nothing of the time and may belong to either side.
+_TOO_NEAR = 0.06
 
 
 def fit_straight_or_paused(before, after):
@@ -98,22 +114,42 @@ def fit_straight_or_paused(before, after):
     """
     low = before.us[0]
     high = after.us[0]
-    cubic = len(before.us) > 4 and len(after.us) > 4
+    near_before = before.part(0, _NEAR)
+    near_after = after.part(0, _NEAR)
+    end = _fit_alone(near_before, low, high)
+    start = _fit_alone(near_after, low, high)
+    if start - end > max(PAUSE_S, 0.1 * (high - low)):
+        apart = _bounded(near_before, end, False) + _bounded(near_after, start, False)
+        both = _common(near_before, near_after, low, high, False)
+        if _bounded(near_before, both, False) + _bounded(near_after, both, False) > 4.0 * apart + 1e-3:
+            near_before.misfit(end, False)
+            near_after.misfit(start, False)
+            before.take(near_before)
+            after.take(near_after)
+            return end, start
+    cubic = len(before.us) > 5 and len(after.us) > 5
+    both = _common(before, after, low, high, cubic)
+    skip_before = before.distance < _TOO_NEAR and len(before.us) > 5
+    skip_after = after.distance < _TOO_NEAR and len(after.us) > 5
+    if skip_before or skip_after:
+        # The distances stay those to the nearest edges; only the time is better known without them.
+        far_before = before.part(1 if skip_before else 0, 99)
+        far_after = after.part(1 if skip_after else 0, 99)
+        both = _common(far_before, far_after, far_before.us[0], far_after.us[0], cubic)
+    return both, both
 
-    def common(t):
+
+def _common(before, after, low, high, cubic):
+    # type: (Side, Side, float, float, bool) -> float
+    """Seconds of the vertex that both sides share; leaves both sides solved there."""
+
+    def misfit(t):
         # type: (float) -> float
         return _bounded(before, t, cubic) + _bounded(after, t, cubic)
 
-    both = search(common, low, high, 12)
-    together = common(both)
-    end = _fit_alone(before, low, high)
-    apart = before.misfit(end, False)
-    start = _fit_alone(after, low, high)
-    apart += after.misfit(start, False)
-    if start - end > PAUSE_S and together > 4.0 * apart + 1e-3:
-        return end, start
-    common(both)
-    return both, both
+    at = search(misfit, low, high, 12)
+    misfit(at)
+    return at
 
 
 def _bounded(side, t, cubic):
@@ -122,6 +158,15 @@ def _bounded(side, t, cubic):
     value = side.misfit(t, cubic)
     beyond = max(side.distance - 1.0, -side.distance, 0.0)
     return value + 0.1 * beyond * beyond
+
+
+def fits_better_without_first(side, shorter, low, high):
+    # type: (Side, Side, float, float) -> bool
+    """True where the edge nearest the vertex is a stray one: the rest, ``shorter``, goes together far better alone."""
+    at = _fit_alone(side, low, high)
+    all_of_it = _bounded(side, at, False)
+    at = _fit_alone(shorter, min(low, shorter.us[0]), max(high, shorter.us[0]))
+    return all_of_it > 6.0 * _bounded(shorter, at, False) + 0.01
 
 
 def fit_end(before, latest):
