@@ -61,7 +61,7 @@ def test_good_files_pass(recordings, capsys):
 def test_a_missing_rep_is_named(recordings, capsys):
     code, out, _ = run(capsys, *recordings("bad.csv"))
     assert code == 1
-    assert "found by the reference only: rep 0" in out
+    assert "found by the reference only: rep 1" in out
     assert "FAIL" in out
 
 

@@ -30,12 +30,13 @@ class Job:
 
 
 def check_file(file: str, job: Job) -> FileReport:
-    """Run both engines over one recording and compare them; ``InputError`` where it cannot be read."""
+    """Run both engines over a recording (or `sample:NAME`); ``InputError`` where it cannot be read."""
     from brakebeat.board import replay
     from brakebeat.formats.recording import read_recording
     from brakebeat.reference import analyse
+    from brakebeat.samples import resolve
 
-    recording = read_recording(file, job.rig_file)
+    recording = read_recording(resolve(file), job.rig_file)
     return compare(replay(recording, engine=job.engine), analyse(recording), job.limits, file)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from io import TextIOWrapper
+from typing import TextIO
 
 from rich.console import Console
 from rich.table import Table
@@ -34,6 +36,24 @@ LOOKS = {
 }
 
 
+# A pipe has no width of its own, and 80 columns would fold every table.
+_WIDTH_WITHOUT_TERMINAL = 140
+
+
+def console_for(stream: TextIO) -> Console:
+    """A console on ``stream`` that prints question marks for what its encoding lacks, instead of failing."""
+    if isinstance(stream, TextIOWrapper):
+        stream.reconfigure(errors="replace")
+    return Console(file=stream, width=None if stream.isatty() else _WIDTH_WITHOUT_TERMINAL)
+
+
+def show_agreement(report: FileReport, console: Console) -> None:
+    """Print the agreement over one recording's reps and the verdict, without the line per rep."""
+    console.print(agreement_table(report.agreement, "all matched reps"))
+    _print_misses([report], report.agreement, console)
+    _print_verdict([report], console)
+
+
 def show_reports(reports: Sequence[FileReport], pooled: Mapping[str, FigureReport], console: Console) -> None:
     """Print a line per file (or a line per rep of the only one), the pooled agreement and the verdict."""
     if len(reports) == 1:
@@ -44,11 +64,21 @@ def show_reports(reports: Sequence[FileReport], pooled: Mapping[str, FigureRepor
     console.print(
         agreement_table(pooled, "all reps of all files" if len(reports) > 1 else "all matched reps")
     )
+    _print_misses(reports, pooled, console)
+    _print_verdict(reports, console)
+
+
+def _print_misses(
+    reports: Sequence[FileReport], figures: Mapping[str, FigureReport], console: Console
+) -> None:
     for report in reports:
         for line in unmatched_lines(report):
             console.print(Text(line))
-    for line in withheld_lines(pooled):
+    for line in withheld_lines(figures):
         console.print(Text(line))
+
+
+def _print_verdict(reports: Sequence[FileReport], console: Console) -> None:
     failed = [report.file for report in reports if report.verdict == "fail"]
     if failed:
         console.print(Text(f"verdict: FAIL ({len(failed)} of {len(reports)} recordings)", style="bold red"))
@@ -90,9 +120,9 @@ def limit_words(name: str, report: FigureReport) -> str:
 
 
 def unmatched_lines(report: FileReport) -> list[str]:
-    """One line for each engine that found reps which the other did not."""
+    """One line for each engine that found reps which the other did not; reps counted from 1."""
     return [
-        f"{report.file}: found by the {engine} only: rep {', '.join(map(str, indices))}"
+        f"{report.file}: found by the {engine} only: rep {', '.join(str(index + 1) for index in indices)}"
         for engine, indices in (("firmware", report.only_firmware), ("reference", report.only_reference))
         if indices
     ]
@@ -132,7 +162,7 @@ def _rep_table(report: FileReport) -> Table:
     for heading in ("peak, rad/s", "start, s", "φ = 0, s", "end, s", "brake fraction", "power, W"):
         table.add_column(heading, justify="right")
     for firmware, reference in report.pairs:
-        table.add_row(str(firmware.index), *(_both(name, firmware, reference) for name in FIGURES))
+        table.add_row(str(firmware.index + 1), *(_both(name, firmware, reference) for name in FIGURES))
     return table
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from matplotlib.figure import Figure
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.plot.curve import Curve, TraceLike
 from brakebeat.plot.layers import draw_cues, draw_firmware, draw_labels, draw_phases, draw_reference
-from brakebeat.results import Analysis
+from brakebeat.results import Analysis, Rep
 
 
 def draw_set(
@@ -50,7 +51,7 @@ def set_figure(
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
     curve = Curve(trace)
-    _frame(axes, curve, reference, title)
+    _frame(axes, curve, reference, title, _top(curve, [*firmware.reps, *reference.reps]))
     draw_phases(axes, curve, reference.reps, brake_window)
     draw_reference(axes, curve, reference.reps)
     draw_firmware(axes, curve, firmware)
@@ -62,13 +63,12 @@ def set_figure(
     return figure
 
 
-def _frame(axes: Axes, curve: Curve, reference: Analysis, title: str) -> None:
+def _frame(axes: Axes, curve: Curve, reference: Analysis, title: str, top: float) -> None:
     """Axes, units and limits. Room above the curve is for rep numbers, room below for start and end ticks."""
     reps = reference.reps
     start = reps[0].start_us * 1e-6 if reps else curve.t_s[0]
     end = reps[-1].end_us * 1e-6 if reps else curve.t_s[-1]
     margin = 0.02 * (end - start) + 0.1
-    top = max((rep.peak_rad_s for rep in reps), default=float(curve.speed_rad_s.max(initial=1.0))) or 1.0
     axes.set(
         xlim=(start - margin, end + margin),
         ylim=(-0.07 * top, 1.32 * top),
@@ -85,3 +85,11 @@ def _frame(axes: Axes, curve: Curve, reference: Analysis, title: str) -> None:
     )
     right.set_ylabel("rpm")
     right.spines["right"].set_visible(False)
+
+
+def _top(curve: Curve, reps: Sequence[Rep]) -> float:
+    """The greatest peak in rad/s that is in proportion: one wild rep must not flatten all others."""
+    peaks = [rep.peak_rad_s for rep in reps]
+    if not peaks:
+        return float(curve.speed_rad_s.max(initial=0.0)) or 1.0
+    return max(peak for peak in peaks if peak <= 3 * np.median(peaks)) or 1.0

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what ``check`` takes."""
-    parser.add_argument("files", nargs="+", metavar="FILE", help="pulse recordings")
+    parser.add_argument("files", nargs="+", metavar="FILE", help="pulse recordings, or sample:NAME")
     parser.add_argument("--rig", type=Path, metavar="FILE", help="rig file; wins over the headers")
     parser.add_argument(
         "--limits", type=Path, metavar="FILE", help="limits file instead of the one in the package (TOML)"
@@ -38,8 +38,9 @@ def run(args: argparse.Namespace) -> int:
     """Check the files: 0 where all pass, 1 where one fails. One that cannot be read is an error."""
     from brakebeat.check import load_limits, pool
     from brakebeat.check.batch import Job
+    from brakebeat.samples import resolve
 
-    missing = [file for file in args.files if not Path(file).exists()]
+    missing = [file for file in args.files if not resolve(file).exists()]
     if missing:
         raise InputError("\n".join(f"{file}: no such file" for file in missing))
     limits = load_limits(args.limits)
@@ -48,13 +49,9 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         _print_document(reports, passed)
     else:
-        from rich.console import Console
+        from brakebeat.check.show import console_for, show_reports
 
-        from brakebeat.check.show import show_reports
-
-        # A pipe has no width of its own; 80 columns would fold every table.
-        console = Console(width=None if sys.stdout.isatty() else 140)
-        show_reports(reports, pool(reports, limits), console)
+        show_reports(reports, pool(reports, limits), console_for(sys.stdout))
     return 0 if passed else 1
 
 
