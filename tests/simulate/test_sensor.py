@@ -92,7 +92,9 @@ def test_magnets_passed_fit_the_angle_travelled(
             continue
         within = (edges.t_s >= stretch.t_s[0]) & (edges.t_s <= stretch.t_s[-1])
         travelled = abs(float(stretch.angle_rad[-1] - stretch.angle_rad[0]))
-        assert abs(within.sum() - travelled * pulses / TURN_RAD) <= 1.0 + 1e-9
+        # A stretch may begin in the field of a magnet that has fired already: one edge fewer.
+        held = 1.0 if hysteresis_rad + release_rad > 0.0 else 0.0
+        assert -1.0 - held - 1e-9 <= within.sum() - travelled * pulses / TURN_RAD <= 1.0 + 1e-9
         # One after the other, along the sense of turning.
         marks = edges.mark[within]
         assert ((np.diff(marks) - stretch.sense) % pulses == 0).all()

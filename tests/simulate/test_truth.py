@@ -123,13 +123,19 @@ def test_reps_alternate_and_follow(sensed: Sensed) -> None:
     stop_rad=st.floats(30.0, 45.0),
 )
 def test_the_plan_is_kept(fraction: float, ramp_s: float, effort: float, stop_rad: float) -> None:
-    """Onset and stop come where the plan wants them, tremor or not."""
+    """Onset and stop come where the plan wants them; a brake beyond the athlete's strength stops later."""
     rep = RepPlan(effort=effort, brake_fraction=fraction, brake_ramp_s=ramp_s, stop_rad=stop_rad)
     plan = SessionPlan(sets=(SetPlan((rep,)),), start_rad=38.0)
-    reps, incomplete = true_reps(simulate(Wheel(), Athlete(), plan, 3), Settings(), lambda t: t * 1e6)
+    motion = simulate(Wheel(), Athlete(), plan, 3)
+    reps, incomplete = true_reps(motion, Settings(), lambda t: t * 1e6)
     assert incomplete == 0
     assert reps[0].rep.brake_fraction == pytest.approx(fraction, abs=3e-3)
-    assert reps[0].rep.eccentric_rad == pytest.approx(stop_rad, abs=5e-3)
+    strongest_nm = Athlete().brake_force_n * Wheel().radius_m(stop_rad)
+    braked_nm = max(float(-s.torque_nm.min()) for s in motion.stretches)
+    if braked_nm < 0.98 * strongest_nm:
+        assert reps[0].rep.eccentric_rad == pytest.approx(stop_rad, abs=5e-3)
+    else:
+        assert stop_rad - 5e-3 < reps[0].rep.eccentric_rad < stop_rad + 10.0
 
 
 def test_late_angle_and_timing() -> None:

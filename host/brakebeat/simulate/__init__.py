@@ -8,6 +8,7 @@ from brakebeat.simulate.scenario import NO_SPREAD, Spread, default_recording, de
 from brakebeat.simulate.sensing import Sensed, sense, sense_fully
 from brakebeat.simulate.sensor import PRESETS, Lost, Sensor, preset
 from brakebeat.simulate.session import simulate
+from brakebeat.simulate.spin import spin_down
 from brakebeat.simulate.truth import Settings
 from brakebeat.simulate.wheel import Wheel
 
@@ -36,4 +37,5 @@ __all__ = [
     "sense",
     "sense_fully",
     "simulate",
+    "spin_down",
 ]

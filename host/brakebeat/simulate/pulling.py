@@ -65,7 +65,7 @@ def pull(wheel: Wheel, law: TorqueLaw, start_s: float, range_rad: float) -> Piec
     piece = integrate(wheel, law, (moving_s, -range_rad, 0.0), until="angle", limit=0.0, chunk_s=1.0)
     if piece.angle_rad[-1] < -1e-6:
         raise InputError(
-            f"effort: the wheel stops {-piece.angle_rad[-1]:.1f} rad before the strap is out; pull harder"
+            f"effort: the wheel stops {-piece.angle_rad[-1]:.2g} rad before the strap is out; pull harder"
         )
     return piece
 

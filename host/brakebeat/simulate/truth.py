@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
-from brakebeat.results import BrakeTiming, Rep
+from brakebeat.results import BrakeTiming, Rep, split_sets
 from brakebeat.simulate.figures import phase_figures
 from brakebeat.simulate.motion import Motion, Stretch
 from brakebeat.simulate.onset import onset_s
@@ -172,8 +172,6 @@ def _passing(back: Stretch, angle_rad: float, us: Callable[[float], int]) -> int
 
 
 def _mark_momentum(reps: list[TrueRep], settings: Settings) -> None:
-    place = 0
-    for before, this in zip([None, *reps[:-1]], reps, strict=True):
-        gap_us = this.rep.start_us - before.rep.end_us if before else np.inf
-        place = 0 if gap_us > settings.rest_gap_s * 1e6 else place + 1
-        this.rep.momentum = place < settings.momentum_reps
+    for first, last in split_sets([true.rep for true in reps], settings.rest_gap_s):
+        for true in reps[first : last + 1]:
+            true.rep.momentum = true.rep.index - first < settings.momentum_reps
