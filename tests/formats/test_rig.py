@@ -16,8 +16,6 @@ from brakebeat.errors import InputError
 from brakebeat.formats.rig import BRAKE_PRESETS, Board, Cues, Rig, read_rig, write_rig
 from brakebeat.formats.rig_errors import known_keys
 
-FIRMWARE_READER = firmware_dir() / "brakebeat_fw" / "rigfile.py"
-
 
 def _refusal(tmp_path, text: str | bytes) -> list[str]:
     """The lines of the message with which a rig file is refused, its path cut off."""
@@ -168,8 +166,8 @@ def rigs(draw):
     count = draw(st.integers(1, 24))
     spacing = math.pi / count
     offset = st.floats(-0.99 * spacing, 0.99 * spacing)
-    pins = draw(st.lists(st.integers(0, 48), min_size=5, max_size=5, unique=True))
-    names = ("sensor_pin", "sensor_pin_b", "buzzer_pin", "led_pin", "button_pin")
+    pins = draw(st.lists(st.integers(0, 48), min_size=4, max_size=4, unique=True))
+    names = ("sensor_pin", "sensor_pin_b", "buzzer_pin", "led_pin")
     preset = draw(st.sampled_from(["own", *BRAKE_PRESETS]))
     window = {"brake_target": draw(st.floats(0, 1)), "brake_tolerance": draw(st.floats(0, 0.5))}
     return Rig(
@@ -185,6 +183,7 @@ def rigs(draw):
         inertia_kg_m2=draw(st.none() | st.floats(1e-6, 1e3)),
         drum_radius_m=draw(st.none() | st.floats(1e-3, 1)),
         strap_thickness_m=draw(st.floats(0, 0.05)),
+        drum_taper_m_per_rad=draw(st.floats(-0.01, 0.01)),
         friction_torque_nm=draw(st.floats(0, 100)),
         zero_index=draw(st.none() | st.integers(0, 2**30)),
         magnet_offsets_rad=draw(st.none() | st.lists(offset, min_size=count, max_size=count).map(tuple)),
@@ -207,12 +206,26 @@ def test_written_comes_back(rig):
         assert tomllib.loads(path.read_text("utf-8"))["pulses_per_rev"] == rig.pulses_per_rev
 
 
+@pytest.fixture(scope="module")
+def rigfile():
+    """The board's own reader, run here."""
+    spec = importlib.util.spec_from_file_location("rigfile", firmware_dir() / "brakebeat_fw" / "rigfile.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_board_and_host_fall_back_on_the_same(rigfile):
+    host = Rig(pulses_per_rev=rigfile.DEFAULTS["pulses_per_rev"]).board_dict()
+    board = {key: value for key, value in rigfile.DEFAULTS.items() if value is not None}
+    assert board == {key: host[key] for key in board}
+    assert rigfile.DEFAULTS.keys() <= known_keys().keys()
+    assert rigfile.PRESETS == BRAKE_PRESETS
+
+
 @settings(max_examples=60)
 @given(rigs())
-def test_the_board_reads_what_the_host_writes(rig):
-    spec = importlib.util.spec_from_file_location("rigfile", FIRMWARE_READER)
-    rigfile = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(rigfile)
+def test_the_board_reads_what_the_host_writes(rigfile, rig):
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "rig.toml"
         write_rig(path, rig)

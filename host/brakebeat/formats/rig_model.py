@@ -44,10 +44,9 @@ class Board(BaseModel):
     sensor_pin_b: Pin | None = Field(None, description="GPIO number of channel B, where there are two")
     buzzer_pin: Pin | None = Field(None, description="GPIO number of the buzzer")
     led_pin: Pin | None = Field(None, description="GPIO number of the lamp")
-    button_pin: Pin | None = Field(None, description="GPIO number of the button, to ground")
     volume: float = _number(1.0, 0.0, 1.0, "", "loudness of the buzzer, 0 is silent")
 
-    @field_validator("sensor_pin_b", "buzzer_pin", "led_pin", "button_pin")
+    @field_validator("sensor_pin_b", "buzzer_pin", "led_pin")
     @classmethod
     def _pins_differ(cls, pin: int | None, info: ValidationInfo) -> int | None:
         for name, other in info.data.items():
