@@ -1,6 +1,7 @@
 """The demo from end to end: firmware, virtual radio, bleak client, check, picture."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -20,16 +21,12 @@ def shown(tmp_path_factory):
     """What a quick run printed, and its folder. A process of its own: no terminal, no display."""
     folder = tmp_path_factory.mktemp("demo") / "out"
     call = [sys.executable, "-m", "brakebeat", "demo", "--speed", "10", "--out", str(folder)]
-    done = subprocess.run(
-        call, capture_output=True, text=True, encoding="utf-8", check=False, env=_environment()
-    )
+    done = subprocess.run(call, capture_output=True, encoding="utf-8", check=False, env=_environment())
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout, folder
 
 
 def _environment():
-    import os
-
     hidden = ("DISPLAY", "WAYLAND_DISPLAY", "MPLBACKEND", "PYTHONIOENCODING")
     return {name: value for name, value in os.environ.items() if name not in hidden} | {"PYTHONUTF8": "1"}
 

@@ -135,3 +135,9 @@ def test_curve_turns_with_any_sign():
     assert curve.when_turned(3.0, 16.0) == pytest.approx(5, abs=1e-3)
     assert curve.when_turned(0.0, 1e6) == 10
     assert curve.at(2.5) == pytest.approx(5)
+
+
+def test_one_wild_rep_does_not_flatten_the_rest():
+    trace, firmware, reference = make_set()
+    reference.reps[3].peak_rad_s = 3000.0
+    assert set_figure(trace, firmware, reference, "x").axes[0].get_ylim()[1] < 150
