@@ -97,11 +97,14 @@ def test_every_key_of_the_header(tmp_path):
 
 def test_unknown_keys_are_kept_and_passed_on(tmp_path):
     recording = _read(
-        tmp_path, b"# Ort: Scheune: hinten\n# name: a much longer name than any rig has\n" + GOOD
+        tmp_path,
+        b"# Ort: Scheune: hinten\n# name: a much longer name than any rig has\n# board.firmware: 0.1\n"
+        + GOOD,
     )
     assert list(recording.header.items()) == [
         ("Ort", "Scheune: hinten"),
         ("name", "a much longer name than any rig has"),
+        ("board.firmware", "0.1"),
         ("pulses_per_rev", "6"),
     ]
     again = tmp_path / "again.csv"

@@ -22,8 +22,8 @@ __all__ = ["BRAKE_PRESETS", "Board", "Cues", "Rig", "read_rig", "rig_from_header
 # A rig file is a page of text; anything bigger is some other file.
 _LARGEST_RIG_FILE = 256 * 1024
 
-# Keys of a rig that a recording's header may hold beside `cues.…` and `board.…`; a `name` there is no rig's.
-HEADER_KEYS = tuple(key for key in Rig.model_fields if key not in {"name", *TABLES})
+# Keys of a rig that a recording's header may hold; any other is the recorder's own, a `name` too.
+HEADER_KEYS = known_keys().keys() - {"name"}
 
 _CAUTION = (
     "One rig, for the board and the host: lengths in m, inertia in kg·m², angles in rad.",
@@ -65,11 +65,11 @@ def rig_from_header(
     numbers = lines or {}
     values: dict[str, Any] = {} if pulses_per_rev is None else {"pulses_per_rev": pulses_per_rev}
     for key, text in header.items():
+        if key not in HEADER_KEYS:
+            continue
         table, dot, inner = key.partition(".")
-        if dot and table in TABLES:
-            values.setdefault(table, {})[inner] = _header_value(key, text)
-        elif key in HEADER_KEYS:
-            values[key] = _header_value(key, text)
+        place = values.setdefault(table, {}) if dot else values
+        place[inner if dot else key] = _header_value(text)
 
     def locate(key: str) -> str:
         # What is missing is missing by the end of the header.
@@ -147,7 +147,7 @@ def _not_toml(path: str | os.PathLike[str], error: Exception) -> str:
     )
 
 
-def _header_value(key: str, text: str) -> Any:
+def _header_value(text: str) -> Any:
     """A header's text as the plain value that a rig file would hold; text that is none stays text."""
     if text in ("true", "false"):
         return text == "true"
@@ -157,5 +157,5 @@ def _header_value(key: str, text: str) -> Any:
         if re.fullmatch(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?|[+-]?(nan|inf)", text, re.ASCII):
             return float(text)
     if text.startswith("[") and text.endswith("]"):
-        return [_header_value(key, item.strip()) for item in text[1:-1].split(",") if item.strip()]
+        return [_header_value(item.strip()) for item in text[1:-1].split(",") if item.strip()]
     return text
