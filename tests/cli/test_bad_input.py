@@ -36,7 +36,7 @@ def test_bad_recording(bad: Bad, command: str, tmp_path, capsys):
 @pytest.mark.parametrize("command", COMMANDS)
 @pytest.mark.parametrize("name", ["absent.csv", "", "sample:absent"])
 def test_unreadable_recording(name: str, command: str, tmp_path, capsys):
-    file = name if name.startswith("sample:") else f"{tmp_path}/{name}"
+    file = name if name.startswith("sample:") else str(tmp_path / name)
     assert file in _refused(capsys, [command, file, "--json"])
 
 
