@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from brakebeat.board import replay
 from brakebeat.errors import InputError
-from brakebeat.formats.recording import read_recording
+from brakebeat.formats.recording import Recording, read_recording
 from brakebeat.reference import analyse
 from brakebeat.samples import find
 
@@ -44,3 +44,15 @@ def test_cut_at_any_byte(engine: str, cut: int):
         assert rep.start_us < rep.extension_us < rep.end_us
         assert rep.end_us <= recording.t_us[-1] + SLACK_US
         assert math.isfinite(rep.peak_rad_s)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_clock_that_starts_with_the_first_edge(engine: str):
+    """The rep began before the first edge, so its start lies before the clock's zero, or at it."""
+    whole = read_recording(find("clean"))
+    shifted = Recording(whole.t_us - whole.t_us[0], whole.step, whole.header)
+    starts = [rep.start_us for rep in ENGINES[engine](shifted).reps]
+    expected = [rep.start_us - whole.t_us[0] for rep in ENGINES[engine](whole).reps]
+    assert len(starts) == len(expected) > 0
+    assert -SLACK_US <= starts[0] <= 0
+    assert starts[1:] == pytest.approx(expected[1:], abs=2)
