@@ -50,7 +50,8 @@ _REFUSED = const(28)  # edges in a row that were refused as spurious
 _CONFIRM = const(29)  # edges after a turnaround that are needed to judge it
 _USED = const(30)  # edges of the batch that pass 2 has used
 _GIVEN = const(31)  # edges of the batch
-STATE_SIZE = 32
+_P3 = const(32)  # the interval before _P2
+STATE_SIZE = 34
 
 # The same places for code outside the hot path (const names with an underscore exist at compile time only).
 T_LAST = _T_LAST
@@ -174,22 +175,33 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     state[_SPURIOUS] += 1
                 continue
             if seen == 1:
-                p2 = 0
                 expected = dt
                 state[_SEEN] = 2
+                state[_P3] = 0
+                state[_P2] = 0
             else:
-                p2 = p1
-                expected = p1
-                if seen > 2:
-                    expected = p1 + p1 - state[_P2]
-                    if expected < (p1 >> 1):
-                        expected = p1 >> 1
-                    if expected > p1 + p1:
-                        expected = p1 + p1
+                # The median of three: one wrong interval must not make the next ones look wrong.
+                a = p1
+                b = state[_P2]
+                expected = state[_P3]
+                if b == 0:
+                    expected = p1
+                elif expected == 0:
+                    expected = b
+                else:
+                    if a > b:
+                        a = b
+                        b = p1
+                    if expected < a:
+                        expected = a
+                    elif expected > b:
+                        expected = b
                 state[_SEEN] = 3
+                state[_P3] = state[_P2]
+                state[_P2] = p1
                 if state[_SLOW] == 0 and dt * 5 > expected * 8:
                     # One spacing in that time would need a braking beyond what the wheel can do: magnets missed.
-                    a = p1 >> 6
+                    a = expected >> 6
                     b = dt >> 6
                     if b > 0xFFF:
                         b = 0xFFF
@@ -203,7 +215,6 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                         if advance > 8:
                             advance = 8
                         state[_MISSED] += advance - 1
-            state[_P2] = p2
             state[_EXPECTED] = expected
             p1 = dt // advance
         state[_P1] = p1

@@ -37,9 +37,10 @@ class Wheel:
 class Phase:
     """One phase: speeds on an even grid that ends (or starts) at the turnaround, where the speed is 0."""
 
-    def __init__(self, curve, turn_s, span_s, sign):
-        # type: (object, float, float, int) -> None
-        """turn_s: time of the turnaround; span_s: duration; sign: +1 where the phase runs on from it, -1 up to it."""
+    def __init__(self, curve, turn, turn_s, span_s, sign, half_s, spacing_rad):
+        # type: (object, object, float, float, int, float, float) -> None
+        """turn, turn_s: the turnaround and its time; span_s: duration; sign: +1 where the phase runs on from it,
+        -1 up to it; half_s: half window of the speeds."""
         parts = 4
         while parts > 1 and span_s * parts > MEAN_S * (_GRID_MOST - 2):
             parts -= 1
@@ -52,9 +53,18 @@ class Phase:
         self.speeds = array("f", [0.0] * count)
         hint = 0 if sign > 0 else curve.count
         for k in range(1, count):
-            t = turn_s + sign * k * self.step_s
+            u = k * self.step_s
+            t = turn_s + sign * u
             hint = curve.nearest(t, hint)
-            self.speeds[k] = max(curve.speed_at(t, 0.03, 6, 2, hint)[0], 0.0)
+            near = 2.0 - 2.0 * u / turn.reach_s
+            speed = 0.0
+            if near < 1.0:
+                speed = max(curve.speed_at(t, half_s, 6, 2, hint)[0], 0.0)
+            if near > 0.0:
+                # Close to the turnaround the fit that placed it speaks, further off the points, between both.
+                near = min(near, 1.0)
+                speed = near * max(turn.speed(u, spacing_rad), 0.0) + (1.0 - near) * speed
+            self.speeds[k] = speed
 
     def friction_j(self, wheel, angle_rad, edge_speed_rad_s):
         # type: (Wheel, float, float) -> float
@@ -109,22 +119,27 @@ class Phase:
 class Figures:
     """Everything that a rep's record says, computed from its curve."""
 
-    def __init__(self, curve, duration_s, zero_rad, total_rad, wheel):
-        # type: (object, float, float, float, Wheel) -> None
+    def __init__(self, curve, start, stop, zero_rad, spacing_rad, wheel):
+        # type: (object, object, object, float, float, Wheel) -> None
+        """start, stop: the rep's turnarounds; zero_rad: path angle of phi = 0."""
+        duration_s = curve.duration_s
         self.concentric_rad = zero_rad
-        self.eccentric_rad = total_rad - zero_rad
+        self.eccentric_rad = curve.total_rad - zero_rad
         self.extension_s = extension_s = curve.time_at(zero_rad)
-        pull = Phase(curve, 0.0, extension_s, 1)
-        brake = Phase(curve, duration_s, duration_s - extension_s, -1)
+        # Scale of the rep's accelerations: from rest to phi = 0 in that time.
+        usual_rad_s2 = 2.0 * zero_rad / (extension_s * extension_s)
+        half_s = max(0.03, curve.half_width(usual_rad_s2, 0.08))
+        pull = Phase(curve, start, 0.0, extension_s, 1, half_s, spacing_rad)
+        brake = Phase(curve, stop, duration_s, duration_s - extension_s, -1, half_s, spacing_rad)
         self.peak_s, self.peak_rad_s = _peak(curve, pull, brake)
-        self.onset_s, self.braked = find_onset(curve, extension_s, duration_s, wheel)
+        self.onset_s, self.braked = find_onset(curve, brake, wheel)
         self.brake_fraction = NAN
         if self.onset_s is not None:
             self.brake_fraction = (curve.angle_at(self.onset_s, 0) - zero_rad) / zero_rad
         self.concentric = (NAN, NAN, NAN, NAN, NAN)
         self.eccentric = (NAN, NAN, NAN, NAN, NAN)
         if wheel.inertia_kg_m2 is not None:
-            edge_speed = curve.speed_at(extension_s, 0.04, 8, 3, 0)[0]
+            edge_speed = curve.speed_at(extension_s, max(0.04, half_s), 8, 3, 0)[0]
             stored_j = wheel.inertia_kg_m2 * edge_speed * edge_speed / 2.0
             energy = stored_j + pull.friction_j(wheel, self.concentric_rad, edge_speed)
             self.concentric = (energy, energy / extension_s) + pull.greatest(wheel, curve, extension_s, zero_rad)
@@ -143,7 +158,8 @@ def _peak(curve, pull, brake):
             if phase.speeds[k] > best:
                 best = phase.speeds[k]
                 at = phase.turn_s + phase.sign * k * phase.step_s
-    first, last = curve.window(at, 0.03, 9, curve.nearest(at, 0))
+    half_s = max(0.05, (curve.noise_rad / (0.0006 * best)) ** 0.67 * 0.05)
+    first, last = curve.window(at, min(half_s, 0.09), 9, curve.nearest(at, 0))
     answer, scale = curve.fit(at, first, last, 3)
     u = 0.0
     if answer[3] < 0.0:

@@ -5,27 +5,30 @@ SHARE = 0.1
 _STEP_S = 0.01
 
 
-def find_onset(curve, extension_s, duration_s, wheel):
-    # type: (object, float, float, object) -> tuple[float | None, bool | None]
+def find_onset(curve, brake, wheel):
+    # type: (object, object, object) -> tuple[float | None, bool | None]
     """Onset in seconds from the rep's start (None: there is none) and whether the athlete braked.
 
-    The second is None where it cannot be known (friction is stated but the inertia is not).
+    brake: the eccentric Phase. The second is None where it cannot be known (friction is stated but the inertia is
+    not).
     """
     inertia = wheel.inertia_kg_m2
     if inertia is None:
         if not wheel.frictionless():
             return None, None
         inertia = 1.0
+    extension_s = brake.turn_s - brake.span_s
+    usual_rad_s2 = brake.speeds[len(brake.speeds) - 1] / brake.span_s
+    half_s = max(0.02, curve.half_width(usual_rad_s2, 0.08))
     most = 0.0
     most_at = None
     most_friction = 0.0
     torques = []
-    count = int((duration_s - extension_s) / _STEP_S)
     hint = 0
-    for k in range(count):
+    for k in range(int(brake.span_s / _STEP_S)):
         t = extension_s + k * _STEP_S
         hint = curve.nearest(t, hint)
-        speed, acceleration = curve.speed_at(t, 0.02, 5, 2, hint)
+        speed, acceleration = curve.speed_at(t, half_s, 5, 2, hint)
         friction = wheel.friction_nm(max(speed, 0.0))
         torque = -inertia * acceleration - friction
         torques.append(torque)

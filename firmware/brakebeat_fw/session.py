@@ -5,7 +5,7 @@ from .cue import CueWatch
 from .effort import EffortWatch
 from .figures import Figures, Wheel
 from .stretch import CAPACITY, Stretch
-from .turnaround import fit_end, fit_start, fit_straight_or_paused, fits_better_without_first
+from .turnaround import Turn, fit_end, fit_start, fit_straight_or_paused, fits_better_without_first
 from .zero import ZeroTracker
 
 IDLE = 0
@@ -54,7 +54,7 @@ class Session:
         self._clock_ticks = 0
         self._started = False
         self._last_end_us = None
-        self._start = None  # (ticks, distance in spacings) of the stretch's first motion; None: not placed yet
+        self._start = None  # Turn: the stretch's first motion; None: not placed yet
         self._in_motion = False
         self._end_x = None  # position of the last turnaround in edge numbers; None: unknown
         self._zero_path = None  # path to phi = 0 in this stretch, spacings; None: not known (yet)
@@ -216,7 +216,7 @@ class Session:
             zero_x = self.zero.estimate()
             if zero_x is None or self._end_x is None:
                 return
-            self._zero_path = abs(zero_x - self._end_x) - self._start[1]
+            self._zero_path = abs(zero_x - self._end_x) - self._start.distance
         stretch = self.stretch
         if stretch.path(stretch.count - 1) >= self._zero_path:
             self._extended()
@@ -230,12 +230,13 @@ class Session:
         if momentum:
             self.cue.disarm()
             return
-        start_ticks, start_distance = self._start
-        zero = self._zero_path + start_distance
+        start = self._start
+        zero = self._zero_path + start.distance
         self.cue.arm(self._zero_path, zero)
-        end = stretch.count
-        duration_s = ticks.after(stretch.buffer[end - 1], start_ticks) * 1e-6
-        curve = stretch.curve(end - 1, start_ticks, start_distance, duration_s, stretch.path(end - 1) + start_distance, self.spacing_rad)
+        newest = stretch.count - 1
+        duration_s = ticks.after(stretch.buffer[newest], start.ticks) * 1e-6
+        total = stretch.path(newest) + start.distance
+        curve = stretch.curve(newest, start, duration_s, total, self.spacing_rad)
         peak, edge = curve.newest_speeds()
         if self.effort.weaker(peak, edge, zero * self.spacing_rad, duration_s):
             self._sound(wire.CUE_DROP_OFF)
@@ -246,7 +247,7 @@ class Session:
     def _next_is_momentum(self):
         # type: () -> bool
         """True where the rep under way is one of its set's first; a new set starts after a rest."""
-        start_us = self.now_us(self._start[0])
+        start_us = self.now_us(self._start.ticks)
         if self._last_end_us is None or start_us - self._last_end_us > self.rig["rest_gap_s"] * 1e6:
             self.set_rep = 0
             self.effort.new_set()
@@ -264,7 +265,7 @@ class Session:
         """The wheel has turned round and run on for a few edges: finish the rep before, start the next."""
         stretch = self.stretch
         stretch.mend()
-        first = stretch.split()
+        first = stretch.tidy_turn()
         if first < 3 or stretch.count - first < 3:
             self._drop_stretch(first)
             return
@@ -283,7 +284,7 @@ class Session:
         stretch.first_number = last_number + int(apart + (0.5 if apart > 0 else -0.5))
         stretch.sense = -stretch.sense
         self._begin(first)
-        self._start = ((base + int(start_s * 1e6)) & ticks.MASK, after.distance)
+        self._start = Turn((base + int(start_s * 1e6)) & ticks.MASK, after)
 
     def _begin(self, first):
         # type: (int) -> None
@@ -354,7 +355,7 @@ class Session:
             shorter = stretch.before(count - 1, base)
             if not fits_better_without_first(side, shorter, 0.0, 0.5):
                 return
-            stretch.drop_edge(count - 1)
+            stretch.remove(count - 1)
 
     def _drop_stray_start(self):
         # type: () -> None
@@ -366,7 +367,7 @@ class Session:
             shorter = stretch.after(1, base, False)
             if not fits_better_without_first(side, shorter, -0.5, 0.0):
                 return
-            stretch.drop_edge(0)
+            stretch.remove(0)
 
     # -- reps --------------------------------------------------------------------------------------------------
 
@@ -388,7 +389,7 @@ class Session:
         if after.distance > _REST_SPACINGS:
             self._in_motion = True
             return False
-        self._start = ((base + int(start_s * 1e6)) & ticks.MASK, after.distance)
+        self._start = Turn((base + int(start_s * 1e6)) & ticks.MASK, after)
         if self._end_x is None:
             self._end_x = stretch.number(0) - stretch.sense * after.distance
             self.zero.add(self._end_x, stretch.sense < 0)
@@ -406,30 +407,29 @@ class Session:
         end_x = stretch.number(end - 1) + stretch.sense * before.distance
         self._end_x = end_x
         self.zero.add(end_x, stretch.sense > 0)
-        total = stretch.path(end - 1) + self._start[1] + before.distance
-        end_ticks = (base + int(end_s * 1e6)) & ticks.MASK
-        self._report(end, end_ticks, total, start_x)
+        total = stretch.path(end - 1) + self._start.distance + before.distance
+        self._report(end, Turn((base + int(end_s * 1e6)) & ticks.MASK, before), total, start_x)
 
-    def _report(self, end, end_ticks, total, start_x):
-        # type: (int, int, float, float) -> None
+    def _report(self, end, stop, total, start_x):
+        # type: (int, Turn, float, float) -> None
         stretch = self.stretch
         spacing = self.spacing_rad
         zero_x = self.zero.estimate()
         zero = abs(zero_x - start_x) if zero_x is not None else total / 2
-        start_ticks, start_distance = self._start
+        start = self._start
         if total * spacing < _LEAST_RAD or not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
             self.incomplete += 1
             return
-        duration_us = ticks.after(end_ticks, start_ticks)
-        duration_s = duration_us * 1e-6
-        curve = stretch.curve(end, start_ticks, start_distance, duration_s, total, spacing)
+        duration_us = ticks.after(stop.ticks, start.ticks)
+        curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
         stretch.learn(curve, end, spacing)
-        curve = stretch.curve(end, start_ticks, start_distance, duration_s, total, spacing)
-        figures = Figures(curve, duration_s, zero * spacing, total * spacing, self.wheel)
+        curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
+        self.cue.noise = curve.noise_rad / spacing
+        figures = Figures(curve, start, stop, zero * spacing, spacing, self.wheel)
         momentum = self._next_is_momentum()
-        start_us = self.now_us(start_ticks)
+        start_us = self.now_us(start.ticks)
         self._last_end_us = start_us + duration_us
-        self._pack(figures, self._flags(momentum), start_us, start_ticks, duration_us)
+        self._pack(figures, self._flags(momentum), start_us, start.ticks, duration_us)
         self.rep_count += 1
         self.set_rep += 1
         self.on_rep(self.record)

@@ -3,11 +3,13 @@
 from array import array
 
 from . import detector, ticks
+from .approach import tidy_after, tidy_before
 from .curve import Curve
 from .fit import polynomial
+from .hypotheses import best_turn, turn_misfit
 from .repair import Repair
 from .spacing import SpacingTable
-from .turnaround import Side
+from .turnaround import Side, Turn
 
 CAPACITY = 384
 # Edges on either side of a turnaround that place it: about this angle, no fewer and no more than these.
@@ -83,31 +85,11 @@ class Stretch:
             xs.append(-moved - self.table.along(number + sense * moved, sense))
         return Side(us, xs)
 
-    def split(self):
-        # type: () -> int
-        """Place of the first edge after the turnaround: the greatest gap ends there, or right beside it."""
-        state = self.state
-        guess = state[detector.TURN_AT]
-        if state[detector.KNOWN_TURN]:
-            return guess
-        best = guess
-        least = 1e9
-        for first in (guess, guess - 1, guess + 1):
-            if first < 3 or first > self.count - 3:
-                continue
-            base = self.buffer[first - 1]
-            value = _turn_misfit(self.before(first, base), self.after(first, base, True))
-            if value < least:
-                least = value
-                best = first
-        return best
-
     def swallowed(self, first):
         # type: (int) -> int
         """Magnets missed in the greatest gap, where a wheel that ran straight on explains the edges better than a
         turnaround before place ``first`` does; 0 where it turned."""
-        base = self.buffer[first - 1]
-        turned = _turn_misfit(self.before(first, base), self.after(first, base, True))
+        turned = turn_misfit(self, first)
         gap_at = self.state[detector.TURN_AT]
         base = self.buffer[gap_at - 1]
         before = self.before(gap_at, base)
@@ -130,31 +112,67 @@ class Stretch:
                 best = gap - 1
         return best
 
+    def interval(self, place):
+        # type: (int) -> int
+        """Microseconds per spacing of the interval that ends at ``place``."""
+        moved = self.buffer[CAPACITY + place] - self.buffer[CAPACITY + place - 1]
+        return ticks.after(self.buffer[place], self.buffer[place - 1]) // max(1, moved)
+
+    def remove(self, place):
+        # type: (int) -> None
+        """Take out a stray edge: the path behind it is shorter by what it had advanced."""
+        state = self.state
+        moved = self.buffer[CAPACITY + place] - self.buffer[CAPACITY + place - 1] if place else 0
+        for k in range(place, self.count - 1):
+            self.buffer[k] = self.buffer[k + 1]
+            self.buffer[CAPACITY + k] = self.buffer[CAPACITY + k + 1] - moved
+        state[detector.COUNT] -= 1
+        state[detector.SPURIOUS] += 1
+        self._shift_path(-moved)
+        if state[detector.TURN_AT] > place:
+            state[detector.TURN_AT] -= 1
+
+    def insert_before(self, place):
+        # type: (int) -> None
+        """Count one magnet as missed right before place ``place``."""
+        for k in range(place, self.count):
+            self.buffer[CAPACITY + k] += 1
+        self.state[detector.MISSED] += 1
+        self._shift_path(1)
+
+    def _shift_path(self, spacings):
+        # type: (int) -> None
+        self.state[detector.INDEX] += spacings
+        self.state[detector.NEXT_STORE] += spacings
+        self.repaired = True
+
+    def tidy_turn(self):
+        # type: () -> int
+        """Mend the edges around the turnaround; returns the place of the first edge after it."""
+        state = self.state
+        if state[detector.KNOWN_TURN]:
+            return state[detector.TURN_AT]
+        first, stray = best_turn(self, state[detector.TURN_AT])
+        if first < 4 or self.count - first < 4:
+            return first
+        state[detector.TURN_AT] = tidy_before(self, first)
+        tidy_after(self, state[detector.TURN_AT])
+        for _ in range(2):
+            first, stray = best_turn(self, state[detector.TURN_AT])
+            if stray is None:
+                break
+            self.remove(stray)
+            state[detector.TURN_AT] = first
+        return first
+
     def fill_gap(self, first, extra):
         # type: (int, int) -> None
         """Count ``extra`` magnets as missed right before place ``first`` and go on with the stretch."""
         state = self.state
-        for place in range(first, self.count):
-            self.buffer[CAPACITY + place] += extra
-        state[detector.MISSED] += extra
-        state[detector.INDEX] += extra
-        state[detector.NEXT_STORE] += extra
+        for _ in range(extra):
+            self.insert_before(first)
         state[detector.SLOW] = state[detector.SLOWEST] = state[detector.RUN] = 0
         state[detector.TURN_AT] = 0
-        self.repaired = True
-
-    def drop_edge(self, place):
-        # type: (int) -> None
-        """Take a stray edge out at either end of the stretch."""
-        state = self.state
-        if place == 0:
-            for k in range(1, self.count):
-                self.buffer[k - 1] = self.buffer[k]
-                self.buffer[CAPACITY + k - 1] = self.buffer[CAPACITY + k]
-        state[detector.COUNT] -= 1
-        state[detector.SPURIOUS] += 1
-        if state[detector.TURN_AT]:
-            state[detector.TURN_AT] -= 1
 
     def mend(self):
         # type: () -> None
@@ -210,16 +228,18 @@ class Stretch:
         state[detector.TURN_AT] //= 2
         self.thinned = True
 
-    def curve(self, end, start_ticks, start_distance, duration_s, total, spacing_rad):
-        # type: (int, int, float, float, float, float) -> Curve
+    def curve(self, end, start, duration_s, total, spacing_rad):
+        # type: (int, Turn, float, float, float) -> Curve
         """The places before ``end`` between their turnarounds as a curve in seconds and radians."""
         curve = Curve(end + 2 + 2 * PAD)
+        curve.duration_s = duration_s
+        curve.total_rad = total * spacing_rad
         ts = curve.ts
         xs = curve.xs
         at = PAD + 1
         for place in range(end):
-            ts[at] = ticks.after(self.buffer[place], start_ticks) * 1e-6
-            xs[at] = (self.corrected(place) + start_distance) * spacing_rad
+            ts[at] = ticks.after(self.buffer[place], start.ticks) * 1e-6
+            xs[at] = (self.corrected(place) + start.distance) * spacing_rad
             at += 1
         ts[at] = duration_s
         xs[at] = total * spacing_rad
@@ -228,6 +248,7 @@ class Stretch:
             xs[PAD - 1 - k] = xs[PAD + 1 + k]
             ts[at + 1 + k] = 2 * ts[at] - ts[at - 1 - k]
             xs[at + 1 + k] = xs[at - 1 - k]
+        curve.measure_noise(PAD + 1, PAD + end)
         return curve
 
     def learn(self, curve, end, spacing_rad):
@@ -235,17 +256,3 @@ class Stretch:
         """Let the spacing table learn from a finished rep; thinned stretches do not show every magnet."""
         if self.state[detector.STRIDE] == 1:
             self.table.learn(curve, PAD + 1, PAD + end, spacing_rad, self)
-
-
-def _turn_misfit(before, after):
-    # type: (Side, Side) -> float
-    """Mean square residual, edge spacings^2, of the best common vertex of up to four edges a side."""
-    width = min(len(before.us), len(after.us), 4)
-    for side in (before, after):
-        side.us = side.us[:width]
-        side.xs = side.xs[:width]
-    least = 1e9
-    for part in range(13):
-        at = before.us[0] + (after.us[0] - before.us[0]) * part / 12
-        least = min(least, before.misfit(at, False) + after.misfit(at, False))
-    return least / max(1, 2 * width - 5)

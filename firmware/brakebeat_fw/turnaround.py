@@ -10,6 +10,29 @@ from .fit import solve
 _GOLDEN = 0.618034
 
 
+class Turn:
+    """One end of a rep as placed: when, how far from the nearest edge, and how the wheel moved right beside it."""
+
+    def __init__(self, at_ticks, side):
+        # type: (int, Side) -> None
+        self.ticks = at_ticks
+        self.distance = side.distance  # from the turnaround to the nearest edge, edge spacings
+        self.curvature = side.curvature  # path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings
+        self.jerk = side.jerk
+        # Up to here, seconds from the turnaround, the fit says more than single edges do.
+        self.reach_s = abs(side.us[len(side.us) // 2] - side.vertex)
+
+    def speed(self, u_s, spacing_rad):
+        # type: (float, float) -> float
+        """Speed ``u_s`` seconds from the turnaround, rad/s."""
+        return -u_s * (2.0 * self.curvature + 3.0 * self.jerk * u_s) * spacing_rad
+
+    def acceleration(self, u_s, spacing_rad):
+        # type: (float, float) -> float
+        """Change of speed ``u_s`` seconds from the turnaround, away from it, rad/s^2."""
+        return -(2.0 * self.curvature + 6.0 * self.jerk * u_s) * spacing_rad
+
+
 class Side:
     """Edges on one side: ``us`` seconds from a common origin and ``xs`` edge spacings, nearest edge first.
 
@@ -23,6 +46,7 @@ class Side:
         self.distance = 0.0  # from nearest edge to vertex, edge spacings
         self.curvature = 0.0  # edge spacings / s^2, negative: half the acceleration
         self.jerk = 0.0
+        self.vertex = 0.0  # seconds, where it was solved last
 
     def part(self, first, count):
         # type: (int, int) -> Side
@@ -35,10 +59,12 @@ class Side:
         self.distance = other.distance
         self.curvature = other.curvature
         self.jerk = other.jerk
+        self.vertex = other.vertex
 
     def misfit(self, vertex, cubic):
         # type: (float, bool) -> float
         """Sum of squared residuals (edge spacings^2) with the vertex at ``vertex`` seconds; keeps the solution."""
+        self.vertex = vertex
         size = 3 if cubic else 2
         matrix = [[0.0] * size for _ in range(size)]
         right = [0.0] * size
@@ -119,9 +145,9 @@ def fit_straight_or_paused(before, after):
     end = _fit_alone(near_before, low, high)
     start = _fit_alone(near_after, low, high)
     if start - end > max(PAUSE_S, 0.1 * (high - low)):
-        apart = _bounded(near_before, end, False) + _bounded(near_after, start, False)
+        apart = bounded(near_before, end, False) + bounded(near_after, start, False)
         both = _common(near_before, near_after, low, high, False)
-        if _bounded(near_before, both, False) + _bounded(near_after, both, False) > 4.0 * apart + 1e-3:
+        if bounded(near_before, both, False) + bounded(near_after, both, False) > 4.0 * apart + 1e-3:
             near_before.misfit(end, False)
             near_after.misfit(start, False)
             before.take(near_before)
@@ -145,14 +171,14 @@ def _common(before, after, low, high, cubic):
 
     def misfit(t):
         # type: (float) -> float
-        return _bounded(before, t, cubic) + _bounded(after, t, cubic)
+        return bounded(before, t, cubic) + bounded(after, t, cubic)
 
     at = search(misfit, low, high, 12)
     misfit(at)
     return at
 
 
-def _bounded(side, t, cubic):
+def bounded(side, t, cubic):
     # type: (Side, float, bool) -> float
     """Misfit with the vertex at ``t``; the wheel turned less than one spacing or so beyond the nearest edge."""
     value = side.misfit(t, cubic)
@@ -164,9 +190,9 @@ def fits_better_without_first(side, shorter, low, high):
     # type: (Side, Side, float, float) -> bool
     """True where the edge nearest the vertex is a stray one: the rest, ``shorter``, goes together far better alone."""
     at = _fit_alone(side, low, high)
-    all_of_it = _bounded(side, at, False)
+    all_of_it = bounded(side, at, False)
     at = _fit_alone(shorter, min(low, shorter.us[0]), max(high, shorter.us[0]))
-    return all_of_it > 6.0 * _bounded(shorter, at, False) + 0.01
+    return all_of_it > 6.0 * bounded(shorter, at, False) + 0.01
 
 
 def fit_end(before, latest):
@@ -183,6 +209,6 @@ def fit_start(after, earliest):
 
 def _fit_alone(side, low, high):
     # type: (Side, float, float) -> float
-    at = search(lambda t: _bounded(side, t, False), low, high, 16)
+    at = search(lambda t: bounded(side, t, False), low, high, 16)
     side.misfit(at, False)
     return at
