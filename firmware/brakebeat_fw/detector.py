@@ -3,7 +3,7 @@
 Pass 1 turns raw edges into accepted ones, each with its advance (how many edge spacings the shaft moved): ``accept``
 for a sensor that does not know the sense of rotation, ``decode`` for one that does. Pass 2, ``follow``, stores them
 in the stretch buffer and notices turnarounds. What needs both sides of a turnaround, or floats, happens once a rep
-elsewhere. Times are 30-bit ticks; an interval is clamped to ``DT_MAX`` before any arithmetic, so that every
+elsewhere. Nothing stored is negative: viper reads 32 bits without a sign where integers are wider. Times are 30-bit ticks; an interval is clamped to ``DT_MAX`` before any arithmetic, so that every
 intermediate stays inside the 31-bit small integers of a 32-bit board.
 """
 
@@ -39,9 +39,9 @@ _TURN_AT = const(17)  # buffer place of the edge that ended it (0: none)
 _RUN = const(18)  # stored intervals in a row that were shorter than three quarters of it
 _SLOW_TENTHS = const(19)  # an interval of that many tenths of the fastest makes the wheel slow
 _CAPACITY = const(20)  # edges that the stretch buffer holds
-_POSITION = const(21)  # signed count of a sensor that knows the sense
+_POSITION = const(21)  # count of a sensor that knows the sense, kept above 0
 _THIN = const(22)  # counts between the lines that such a sensor's edges are thinned to
-_SENSE = const(23)  # last sense, +1 or -1, 0 unknown
+_SENSE = const(23)  # last sense: 1 forwards, 2 backwards, 0 unknown
 _KNOWN_TURN = const(24)  # 1: _TURN_AT was told by the sensor
 _S1 = const(25)  # last stored interval
 _BASE_STRIDE = const(26)  # what the stride is at the start of a stretch
@@ -235,27 +235,29 @@ def decode(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
     kept = 0
     i = 0
     thin = state[_THIN]
+    # Whole lines, so that adding or taking it away moves no line.
+    middle = (0x10000000 // thin) * thin
     position = state[_POSITION]
     while i < count:
         t = times[i]
         step = steps[i]
         i += 1
-        if step > 127:
-            step = step - 256
+        sense = 1
         line = position
-        if step > 0:
+        if 0 < step < 128:
             position += 1
             line = position
         else:
+            sense = 2
             position -= 1
         if line % thin == 0:
             dt = (t - state[_T_LAST]) & 0x3FFFFFFF
             if dt > 0x800000:
                 dt = 0x800000
             code = 1
-            if state[_SENSE] != step and state[_SENSE] != 0:
+            if state[_SENSE] != sense and state[_SENSE] != 0:
                 code = _REVERSED
-            state[_SENSE] = step
+            state[_SENSE] = sense
             if state[_SEEN] < 3:
                 state[_SEEN] += 1
             state[_P2] = state[_P1]
@@ -264,8 +266,10 @@ def decode(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
             times[kept] = t
             steps[kept] = code
             kept += 1
-        if position > 0x1FFFFFFF or position < 0 - 0x1FFFFFFF:
-            position = position % thin
+        if position > 0x1FFFFFFF:
+            position = position - middle
+        elif position < thin:
+            position = position + middle
     state[_POSITION] = position
     return kept
 

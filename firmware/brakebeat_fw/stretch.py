@@ -177,6 +177,8 @@ class Stretch:
     def mend(self):
         # type: () -> None
         """Repair the part before the turnaround (all of it where there was none)."""
+        if self.sense_known:
+            return
         state = self.state
         turn = state[detector.TURN_AT]
         repair = Repair(self.buffer, CAPACITY, turn if turn else self.count, self.count)
