@@ -20,6 +20,10 @@ def timing(fraction, braked, target, tolerance):
 def pack(record, figures, timing_code, flags, index, start_us, duration_us, cues):
     # type: (bytearray, object, int, int, int, int, int, list[int]) -> None
     """Fill ``record``; cues: microseconds after the start by kind, wire.ABSENT where none sounded."""
+    if start_us < 0:
+        # The clock started with the first edge; the rep began before it. The record has no time before zero.
+        duration_us = max(0, duration_us + start_us)
+        start_us = 0
     onset_us = wire.ABSENT if figures.onset_s is None else int(figures.onset_s * 1e6)
     head = (1, timing_code, flags, index, start_us)
     times = (int(figures.extension_s * 1e6), max(0, int(figures.peak_s * 1e6)), duration_us, onset_us)

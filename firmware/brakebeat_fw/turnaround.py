@@ -153,25 +153,28 @@ def fit_straight_or_paused(before, after):
             before.take(near_before)
             after.take(near_after)
             return end, start
-    cubic = len(before.us) > 5 and len(after.us) > 5
-    both = _common(before, after, low, high, cubic)
+    bent = len(after.us) > 5
+    both = _common(before, after, low, high, bent)
     skip_before = before.distance < _TOO_NEAR and len(before.us) > 5
     skip_after = after.distance < _TOO_NEAR and len(after.us) > 5
     if skip_before or skip_after:
         # The distances stay those to the nearest edges; only the time is better known without them.
         far_before = before.part(1 if skip_before else 0, 99)
         far_after = after.part(1 if skip_after else 0, 99)
-        both = _common(far_before, far_after, far_before.us[0], far_after.us[0], cubic)
+        both = _common(far_before, far_after, far_before.us[0], far_after.us[0], bent)
     return both, both
 
 
-def _common(before, after, low, high, cubic):
+def _common(before, after, low, high, bent):
     # type: (Side, Side, float, float, bool) -> float
-    """Seconds of the vertex that both sides share; leaves both sides solved there."""
+    """Seconds of the vertex that both sides share; leaves both sides solved there.
+
+    bent: the pull after the vertex weakens as the strap runs faster, a cubic; the braking before it is steady.
+    """
 
     def misfit(t):
         # type: (float) -> float
-        return bounded(before, t, cubic) + bounded(after, t, cubic)
+        return bounded(before, t, False) + bounded(after, t, bent)
 
     at = search(misfit, low, high, 12)
     misfit(at)

@@ -1,0 +1,65 @@
+"""Prints what an engine found in a recording, for a person: a line a rep, every number with its unit."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+
+from brakebeat.results import Analysis, Rep
+
+RPM_PER_RAD_S = 60.0 / 6.283185307179586
+
+
+def print_analysis(analysis: Analysis) -> None:
+    """Write ``analysis`` to standard output as a table with the cues and counters below it."""
+    console = Console(width=None, soft_wrap=False)
+    table = Table(
+        title=f"{len(analysis.reps)} reps from {analysis.pulses} edges, by {analysis.engine}", title_justify="left"
+    )
+    for heading in (
+        "rep",
+        "start\ns",
+        "peak\nrad/s (rpm)",
+        "con. mean\nW",
+        "ecc. mean\nW",
+        "con. peak\nW",
+        "ecc. peak\nW",
+        "brake\nfraction",
+        "braking",
+        "notes",
+    ):
+        table.add_column(heading, justify="left" if heading in ("braking", "notes") else "right")
+    for rep in analysis.reps:
+        table.add_row(*_cells(rep))
+    console.print(table)
+    for cue in analysis.cues:
+        console.print(f"cue: {cue.kind.replace('_', ' ')} at {cue.t_us / 1e6:.3f} s, in rep {cue.rep}")
+    console.print(_quality(analysis))
+
+
+def _cells(rep: Rep) -> list[str]:
+    notes = [flag.replace("_", " ") for flag in rep.flags]
+    if rep.momentum:
+        notes.insert(0, "momentum")
+    return [
+        str(rep.index),
+        f"{rep.start_us / 1e6:.3f}",
+        f"{rep.peak_rad_s:.2f} ({rep.peak_rad_s * RPM_PER_RAD_S:.0f})",
+        _number(rep.concentric.mean_power_w),
+        _number(rep.eccentric.mean_power_w),
+        _number(rep.concentric.peak_power_w),
+        _number(rep.eccentric.peak_power_w),
+        _number(rep.brake_fraction, 2),
+        rep.brake_timing or "unknown",
+        ", ".join(notes),
+    ]
+
+
+def _number(value: float | None, digits: int = 0) -> str:
+    return "–" if value is None else f"{value:.{digits}f}"
+
+
+def _quality(analysis: Analysis) -> str:
+    counters = vars(analysis.quality)
+    told = [f"{name} {count}" for name, count in counters.items() if count is not None]
+    return "edges and stretches left out: " + (", ".join(told) if told else "not counted")
