@@ -12,23 +12,25 @@ RPM_PER_RAD_S = 60.0 / 6.283185307179586
 
 def print_analysis(analysis: Analysis) -> None:
     """Write ``analysis`` to standard output as a table with the cues and counters below it."""
-    console = Console(width=None, soft_wrap=False)
-    table = Table(
-        title=f"{len(analysis.reps)} reps from {analysis.pulses} edges, by {analysis.engine}", title_justify="left"
-    )
+    console = Console()
+    if not console.is_terminal:
+        console = Console(width=120)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    console.print(f"{len(analysis.reps)} reps from {analysis.pulses} edges, by {analysis.engine}")
     for heading in (
         "rep",
         "start\ns",
-        "peak\nrad/s (rpm)",
-        "con. mean\nW",
-        "ecc. mean\nW",
-        "con. peak\nW",
-        "ecc. peak\nW",
-        "brake\nfraction",
+        "peak\nrad/s",
+        "\nrpm",
+        "con.\nmean W",
+        "ecc.\nmean W",
+        "con.\npeak W",
+        "ecc.\npeak W",
+        "brake\nfract.",
         "braking",
         "notes",
     ):
-        table.add_column(heading, justify="left" if heading in ("braking", "notes") else "right")
+        table.add_column(heading, justify="left" if heading in ("braking", "notes") else "right", no_wrap=True)
     for rep in analysis.reps:
         table.add_row(*_cells(rep))
     console.print(table)
@@ -44,7 +46,8 @@ def _cells(rep: Rep) -> list[str]:
     return [
         str(rep.index),
         f"{rep.start_us / 1e6:.3f}",
-        f"{rep.peak_rad_s:.2f} ({rep.peak_rad_s * RPM_PER_RAD_S:.0f})",
+        f"{rep.peak_rad_s:.2f}",
+        f"{rep.peak_rad_s * RPM_PER_RAD_S:.0f}",
         _number(rep.concentric.mean_power_w),
         _number(rep.eccentric.mean_power_w),
         _number(rep.concentric.peak_power_w),
