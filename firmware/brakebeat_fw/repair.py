@@ -14,17 +14,18 @@ _SUM_HIGH = 1.3
 
 
 class Repair:
-    """Mends the places before ``end`` of a buffer that holds ``count`` edges; what is behind moves along.
+    """Mends the places before ``end`` of a stretch's buffer; what is behind moves along.
 
     capacity: offset of the path indices in the buffer.
     """
 
-    def __init__(self, buffer, capacity, end, count):
-        # type: (object, int, int, int) -> None
-        self._buffer = buffer
+    def __init__(self, stretch, capacity, end):
+        # type: (object, int, int) -> None
+        self._stretch = stretch
+        self._buffer = stretch.buffer
         self._capacity = capacity
         self.end = end
-        self.count = count
+        self.count = stretch.count
         self.removed = 0  # spurious edges taken out
         self.inserted = 0  # spacings of missed magnets put in
         self.dropped = 0  # edges left out because their time is off
@@ -46,23 +47,17 @@ class Repair:
         # type: (int) -> int
         return self._buffer[self._capacity + place] - self._buffer[self._capacity + place - 1]
 
-    def _pace(self, place):
-        # type: (int) -> float
-        """Microseconds per spacing of the interval that ends at ``place``."""
-        took = ticks.after(self._buffer[place], self._buffer[place - 1])
-        return max(1, took) / max(1, self._moved(place))
-
     def _is_spurious(self, k):
         # type: (int) -> bool
         first = ticks.after(self._buffer[k], self._buffer[k - 1])
         both = ticks.after(self._buffer[k + 1], self._buffer[k - 1])
-        around = (self._pace(k - 1) * self._pace(k + 2)) ** 0.5 * self._moved(k)
+        around = (self._stretch.interval(k - 1) * self._stretch.interval(k + 2)) ** 0.5 * self._moved(k)
         return _SUM_LOW * around < both < _SUM_HIGH * around and min(first, both - first) < 0.7 * around
 
     def _insert_missed(self, k):
         # type: (int) -> None
-        before = self._pace(k - 1)
-        behind = self._pace(k + 1)
+        before = self._stretch.interval(k - 1)
+        behind = self._stretch.interval(k + 1)
         usual = (before * behind) ** 0.5 * self._moved(k)
         took = ticks.after(self._buffer[k], self._buffer[k - 1])
         if took <= _MISSED_LOW * usual or not 0.6 < before / behind < 1.7:
@@ -103,9 +98,12 @@ class Repair:
                 return 0.0
         buffer = self._buffer
         here = buffer[k]
-        near = ticks.after(buffer[k - 1], here) + ticks.after(buffer[k + 1], here)
-        far = ticks.after(buffer[k - 2], here) + ticks.after(buffer[k + 2], here)
         across = ticks.after(buffer[k + 1], buffer[k - 1])
+        pace = across / 2 / step
+        late = [ticks.after(buffer[k + a], here) - pace * self._stretch.offset(k + a) for a in (-2, -1, 1, 2)]
+        own = pace * self._stretch.offset(k)
+        near = late[1] + late[2] + 2 * own
+        far = late[0] + late[3] + 2 * own
         # Where the pace itself changes much from edge to edge, a cubic is no judge.
         trust = max(0.0, 1.0 - 8.0 * abs(near) / max(1, across))
         return trust * (far - 4 * near) / 3.0 / max(1, across) * step

@@ -57,7 +57,12 @@ class Stretch:
     def corrected(self, place):
         # type: (int) -> float
         """``path`` with the magnet's offset."""
-        return self.path(place) + self.table.along(self.number(place), self.sense)
+        return self.path(place) + self.offset(place)
+
+    def offset(self, place):
+        # type: (int) -> float
+        """Offset of the magnet at ``place`` along the turning, edge spacings."""
+        return self.table.along(self.number(place), self.sense)
 
     def before(self, end, base):
         # type: (int, int) -> Side
@@ -113,10 +118,10 @@ class Stretch:
         return best
 
     def interval(self, place):
-        # type: (int) -> int
-        """Microseconds per spacing of the interval that ends at ``place``."""
-        moved = self.buffer[CAPACITY + place] - self.buffer[CAPACITY + place - 1]
-        return ticks.after(self.buffer[place], self.buffer[place - 1]) // max(1, moved)
+        # type: (int) -> float
+        """Microseconds per even spacing of the interval that ends at ``place``."""
+        moved = self.corrected(place) - self.corrected(place - 1)
+        return max(1, ticks.after(self.buffer[place], self.buffer[place - 1])) / max(0.3, moved)
 
     def remove(self, place):
         # type: (int) -> None
@@ -181,7 +186,7 @@ class Stretch:
             return
         state = self.state
         turn = state[detector.TURN_AT]
-        repair = Repair(self.buffer, CAPACITY, turn if turn else self.count, self.count)
+        repair = Repair(self, CAPACITY, turn if turn else self.count)
         repair.run()
         if not (repair.removed or repair.inserted or repair.dropped):
             return
