@@ -5,6 +5,10 @@ from array import array
 from .fit import polynomial
 
 
+# Times the mean residual beyond which a point is an outlier: 5 standard deviations of a normal.
+_OUTLIER = 6.0
+
+
 class Curve:
     """Points of one rep between its turnarounds, both included. Floats: built and read once a rep.
 
@@ -19,6 +23,17 @@ class Curve:
         self.duration_s = 0.0
         self.total_rad = 0.0
         self.noise_rad = 0.0  # standard deviation of one point
+
+    def between(self, from_start_s, from_end_s):
+        # type: (float, float) -> tuple[int, int]
+        """First and last place of the points at least that far from the rep's start and end."""
+        first = 0
+        while first < self.count - 1 and self.ts[first] < from_start_s:
+            first += 1
+        last = self.count - 1
+        while last > 0 and self.ts[last] > self.duration_s - from_end_s:
+            last -= 1
+        return first, last
 
     def measure_noise(self, first, last):
         # type: (int, int) -> None
@@ -42,6 +57,34 @@ class Curve:
             count += 1
         # Var(point - interpolated) is 1 + 34/36 times the point's; mean |x| of a normal is 0.8 sd.
         self.noise_rad = total / count / 0.8 / 1.394 if count else 0.0
+
+    def drop_outliers(self, first, last):
+        # type: (int, int) -> int
+        """Leave out single points far off the cubic through nine of their kind; returns how many.
+
+        What is left of stray edges that were taken for magnets: a little off in time, right in count.
+        """
+        off = array("f", [0.0] * self.count)
+        total = 0.0
+        judged = 0
+        for k in range(first + 4, last - 3):
+            answer, _ = self.fit(self.ts[k], k - 4, k + 4, 3)
+            off[k] = abs(self.xs[k] - answer[0])
+            total += min(off[k], 4.0 * self.noise_rad) if self.noise_rad else off[k]
+            judged += 1
+        if not judged:
+            return 0
+        limit = _OUTLIER * total / judged
+        kept = 0
+        for k in range(self.count):
+            if off[k] > limit and off[k] >= off[k - 1] and off[k] >= off[k + 1]:
+                continue
+            self.ts[kept] = self.ts[k]
+            self.xs[kept] = self.xs[k]
+            kept += 1
+        dropped = self.count - kept
+        self.count = kept
+        return dropped
 
     def half_width(self, acceleration_rad_s2, share):
         # type: (float, float) -> float

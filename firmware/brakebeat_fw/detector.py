@@ -197,9 +197,10 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     elif expected > b:
                         expected = b
                 state[_SEEN] = 3
+                sure = state[_P3]
                 state[_P3] = state[_P2]
                 state[_P2] = p1
-                if state[_SLOW] == 0 and dt * 5 > expected * 8:
+                if sure and state[_SLOW] == 0 and dt * 5 > expected * 8:
                     # One spacing in that time would need a braking beyond what the wheel can do: magnets missed.
                     a = expected >> 6
                     b = dt >> 6

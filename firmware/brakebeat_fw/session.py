@@ -424,6 +424,7 @@ class Session:
         curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
         stretch.learn(curve, end, spacing)
         curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
+        curve.drop_outliers(*curve.between(start.reach_s, stop.reach_s))
         self.cue.noise = curve.noise_rad / spacing
         figures = Figures(curve, start, stop, zero * spacing, spacing, self.wheel)
         momentum = self._next_is_momentum()

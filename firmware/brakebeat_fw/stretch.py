@@ -62,6 +62,11 @@ class Stretch:
     def offset(self, place):
         # type: (int) -> float
         """Offset of the magnet at ``place`` along the turning, edge spacings."""
+        turn = self.state[detector.TURN_AT]
+        if turn and place >= turn:
+            # Behind the turnaround the same magnets pass again, the last one first.
+            last = self.path(turn - 1)
+            return self.table.along(self.number(turn - 1) - self.sense * (self.path(place) - last - 1), -self.sense)
         return self.table.along(self.number(place), self.sense)
 
     def before(self, end, base):
@@ -186,19 +191,17 @@ class Stretch:
             return
         state = self.state
         turn = state[detector.TURN_AT]
+        newest = self.buffer[CAPACITY + self.count - 1]
         repair = Repair(self, CAPACITY, turn if turn else self.count)
         repair.run()
         if not (repair.removed or repair.inserted or repair.dropped):
             return
-        self.repaired = True
         state[detector.COUNT] = repair.count
         if turn:
             state[detector.TURN_AT] = repair.end
         state[detector.SPURIOUS] += repair.removed + repair.dropped
         state[detector.MISSED] += repair.inserted
-        shift = repair.inserted - repair.removed
-        state[detector.INDEX] += shift
-        state[detector.NEXT_STORE] += shift
+        self._shift_path(self.buffer[CAPACITY + repair.count - 1] - newest)
 
     def restart(self, first):
         # type: (int) -> None
