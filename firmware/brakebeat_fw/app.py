@@ -34,25 +34,31 @@ class App:
         self._uptime = status.Uptime()
         self._tidy = False
         self.radio = self._new_radio(bluetooth) if bluetooth else None
+        self._start_radio()
 
     def _new_session(self):
         return Session(self.rig, self._on_rep, self._on_cue)
 
     def _new_radio(self, bluetooth):
+        return Radio(
+            bluetooth.BLE(),
+            bluetooth.UUID,
+            self.rig.get("name") or "",
+            self.reps,
+            self.cues,
+            self._pack_live,
+            self._pack_status,
+        )
+
+    def _start_radio(self):
+        if self.radio is None:
+            return
         try:
-            return Radio(
-                bluetooth.BLE(),
-                bluetooth.UUID,
-                self.rig.get("name") or "",
-                self.reps,
-                self.cues,
-                self._pack_live,
-                self._pack_status,
-            )
+            self.radio.start()
         except OSError as error:
             # Cues still sound without a radio: that is no reason to stop.
+            self.radio = None
             self.add_trouble("radio did not start (%s)" % error)
-            return None
 
     def add_trouble(self, text):
         # type: (str) -> None

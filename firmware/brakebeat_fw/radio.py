@@ -70,9 +70,12 @@ class Radio:
         self.connections = 0
         self.live_dropped = 0
         self.retries = 0
-        self._start(uuid)
+        self._uuid = uuid
 
-    def _start(self, uuid):
+    def start(self):
+        # type: () -> None
+        """Switch the radio on and offer the service. Raises OSError where the port's radio fails."""
+        uuid = self._uuid
         self._ble.active(True)
         _try_config(self._ble, "mtu", _PREFERRED_MTU)
         if not self._name:
@@ -93,6 +96,8 @@ class Radio:
         # Commands may come faster than the main loop looks: they are appended, not overwritten.
         self._ble.gatts_set_buffer(self._control_handle, _CONTROL_BUFFER, True)
         self._ble.gatts_set_buffer(self._status_handle, wire.STATUS_SIZE)
+        # A host may read it before the main loop has even noticed that it is there.
+        self._refresh_status(0)
 
     @property
     def name(self):

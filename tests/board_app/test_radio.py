@@ -78,6 +78,7 @@ class Board:
         self.radio = radio.Radio(
             self.ble, uuid.UUID, name, self.reps, self.cues, self._live, lambda buffer: None
         )
+        self.radio.start()
 
     def _live(self, buffer, dropped):
         count, kind, rep, ms = self.cues.current(1)

@@ -114,7 +114,9 @@ class BoardConnection:
         Raises:
             WrongBoardError: another protocol version. DeviceError: not readable in several tries.
         """
-        for _ in range(_STATUS_TRIES):
+        for number in range(_STATUS_TRIES):
+            # A long read may straddle an update; the next one will not.
+            await asyncio.sleep(0.1 * number)
             value = await self._client.read_gatt_char(self._wire.STATUS_UUID)
             version = protocol_version(value)
             if version is not None and version != self._wire.PROTOCOL_VERSION:
@@ -161,16 +163,18 @@ class BoardConnection:
         self._events.put_nowait(_Mark.END)
 
     async def events(self) -> AsyncGenerator[Event, None]:
-        """What the board says, until the link ends. A rep is acknowledged when the next one is asked for."""
+        """What the board says, until the link ends. A rep is acknowledged once its taker is done with it."""
         while (event := await self._events.get()) is not _Mark.END:
             if event is _Mark.ASK_AGAIN:
                 await self._command(listen_command())
             elif not isinstance(event, RepArrived):
                 yield event
             else:
-                if not self._known(event.record):
-                    yield event
-                await self._command(acknowledge_command(event.rep.index))
+                try:
+                    if not self._known(event.record):
+                        yield event
+                finally:
+                    await self._command(acknowledge_command(event.rep.index))
 
     async def _command(self, command: bytes) -> None:
         # Where the link breaks right now, its end is the next event and the board keeps what it has.

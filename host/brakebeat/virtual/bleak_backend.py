@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import functools
+import uuid
 from collections.abc import Callable, Iterator
 from typing import Any, TypeVar
 
@@ -106,16 +107,13 @@ def _service_uuids(data: AdvertisingData) -> list[str]:
         kinds.INCOMPLETE_LIST_OF_16_BIT_SERVICE_CLASS_UUIDS,
     ):
         for found in data.get_all(kind):
-            uuids += [_text(uuid) for uuid in found]
+            uuids += [_text(one) for one in found]
     return uuids
 
 
-def _text(uuid: core.UUID) -> str:
-    return uuid.to_hex_str("-").lower() if len(uuid.to_bytes()) == 16 else _long(uuid)
-
-
-def _long(uuid: core.UUID) -> str:
-    return core.UUID.from_bytes(uuid.to_bytes(force_128=True)).to_hex_str("-").lower()
+def _text(found: core.UUID) -> str:
+    """A UUID as bleak has them: 128 bits, lower case."""
+    return str(uuid.UUID(bytes=found.to_bytes(force_128=True)[::-1]))
 
 
 class BumbleClient(BaseBleakClient):
@@ -246,7 +244,8 @@ class BumbleClient(BaseBleakClient):
         connection.on(Connection.EVENT_DISCONNECTION, on_lost)
         try:
             await asyncio.wait({task, lost}, return_when=asyncio.FIRST_COMPLETED)
-            if not task.done():
+            # bumble cancels what waits on a link that breaks; to our caller that is no cancellation.
+            if not task.done() or task.cancelled():
                 raise BleakError("The link was lost")
             return task.result()
         except ATT_Error as error:

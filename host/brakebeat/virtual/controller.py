@@ -15,21 +15,21 @@ class RadioController(Controller):  # type: ignore[misc]
 
     # A whole data channel packet: with bumble's 27 bytes a long notification costs many turns of the loop.
     le_acl_data_packet_length = 251
+    # Boards advertise the old way, which is also the one in which a scan response belongs to what it answers.
+    le_features = Controller.le_features & ~hci.LeFeatureMask.LE_EXTENDED_ADVERTISING
 
     def send_hci_packet(self, packet: hci.HCI_Packet) -> None:
         """Send to the host; a scan response is the advertiser's own (bumble repeats its advertising data)."""
-        if isinstance(
-            packet, hci.HCI_LE_Advertising_Report_Event | hci.HCI_LE_Extended_Advertising_Report_Event
-        ):
+        if isinstance(packet, hci.HCI_LE_Advertising_Report_Event):
             reports = [report for report in packet.reports if self._complete(report)]
             if not reports:
                 return
-            packet = type(packet)(reports)
+            packet = hci.HCI_LE_Advertising_Report_Event(reports)
         super().send_hci_packet(packet)
 
     def _complete(self, report: hci.HCI_LE_Advertising_Report_Event.Report) -> bool:
         """Put the real scan response into a report; False where the advertiser is gone already."""
-        if not _is_scan_response(report):
+        if report.event_type != hci.HCI_LE_Advertising_Report_Event.EventType.SCAN_RSP:
             return True
         assert self.link is not None
         advertiser = self.link.find_le_controller(report.address)
@@ -71,9 +71,3 @@ class RadioController(Controller):  # type: ignore[misc]
         if self.le_connections.get(connection.peer_address) is connection:
             self.on_le_disconnected(connection, CONNECTION_TIMEOUT)
 
-
-def _is_scan_response(report: hci.HCI_LE_Advertising_Report_Event.Report) -> bool:
-    kind = report.event_type
-    if isinstance(report, hci.HCI_LE_Extended_Advertising_Report_Event.Report):
-        return bool(kind & hci.HCI_LE_Extended_Advertising_Report_Event.EventType.SCAN_RESPONSE)
-    return kind == hci.HCI_LE_Advertising_Report_Event.EventType.SCAN_RSP

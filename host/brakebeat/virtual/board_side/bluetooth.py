@@ -238,7 +238,8 @@ class BLE:
         value = self._value(value_handle)
         value.room = length
         value.append = append
-        value.data = value.data[:length]
+        # As on a board, resizing empties it.
+        value.data = b""
 
     def gatts_write(self, value_handle: int, data: Any, send_update: bool = False) -> None:
         """Set a value that clients read; ``send_update`` also notifies those who subscribed."""
