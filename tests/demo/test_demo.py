@@ -53,7 +53,7 @@ def test_it_says_what_it_runs_on_and_warns(shown):
 
 
 def test_agreement_and_verdict_are_printed(shown):
-    assert "95 % limits of agreement" in shown[0]
+    assert "95 % limits" in shown[0]
     assert "verdict: pass" in shown[0]
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from io import TextIOWrapper
 from typing import TextIO
 
+from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -24,20 +25,29 @@ class _Look:
     scale: float
     digits: int
 
+    @property
+    def heading(self) -> str:
+        """Words and unit."""
+        return f"{self.words}, {self.unit}" if self.unit else self.words
+
 
 # A clock's microseconds are shown as milliseconds: nobody reads 12345 µs at a glance.
 LOOKS = {
-    "peak_rad_s": _Look("peak angular velocity", "rad/s", 1, 3),
-    "start_us": _Look("start", "ms", 1e-3, 2),
-    "extension_us": _Look("extension (φ = 0)", "ms", 1e-3, 2),
-    "end_us": _Look("end", "ms", 1e-3, 2),
-    "brake_fraction": _Look("brake fraction", "", 1, 4),
-    "concentric_mean_power_w": _Look("mean concentric power", "W", 1, 2),
+    "peak_rad_s": _Look("peak", "rad/s", 1, 3),
+    "start_us": _Look("start", "ms", 1e-3, 1),
+    "extension_us": _Look("φ = 0", "ms", 1e-3, 1),
+    "end_us": _Look("end", "ms", 1e-3, 1),
+    "brake_fraction": _Look("brake", "", 1, 3),
+    "concentric_mean_power_w": _Look("power", "W", 1, 1),
 }
+ABOUT = (
+    "Differences are firmware - reference. peak: greatest angular velocity;\n"
+    "φ = 0: the extension; brake: onset as part of the way back; power: mean concentric."
+)
 
 
 # A pipe has no width of its own, and 80 columns would fold every table.
-_WIDTH_WITHOUT_TERMINAL = 140
+_WIDTH_WITHOUT_TERMINAL = 100
 
 
 def console_for(stream: TextIO) -> Console:
@@ -49,7 +59,8 @@ def console_for(stream: TextIO) -> Console:
 
 def show_agreement(report: FileReport, console: Console) -> None:
     """Print the agreement over one recording's reps and the verdict, without the line per rep."""
-    console.print(agreement_table(report.agreement, "all matched reps"))
+    console.print(agreement_table(report.agreement, f"{report.matched} reps"))
+    console.print(Text(ABOUT))
     _print_misses([report], report.agreement, console)
     _print_verdict([report], console)
 
@@ -61,9 +72,8 @@ def show_reports(reports: Sequence[FileReport], pooled: Mapping[str, FigureRepor
         _print_counters(reports[0], console)
     else:
         console.print(_file_table(reports))
-    console.print(
-        agreement_table(pooled, "all reps of all files" if len(reports) > 1 else "all matched reps")
-    )
+    console.print(agreement_table(pooled, f"{sum(report.matched for report in reports)} reps"))
+    console.print(Text(ABOUT))
     _print_misses(reports, pooled, console)
     _print_verdict(reports, console)
 
@@ -73,9 +83,9 @@ def _print_misses(
 ) -> None:
     for report in reports:
         for line in unmatched_lines(report):
-            console.print(Text(line))
+            console.print(Text(line), soft_wrap=True)
     for line in withheld_lines(figures):
-        console.print(Text(line))
+        console.print(Text(line), soft_wrap=True)
 
 
 def _print_verdict(reports: Sequence[FileReport], console: Console) -> None:
@@ -89,17 +99,15 @@ def _print_verdict(reports: Sequence[FileReport], console: Console) -> None:
 
 
 def agreement_table(figures: Mapping[str, FigureReport], over: str) -> Table:
-    """Bland-Altman table, firmware minus reference, with units."""
-    table = Table(title=f"firmware - reference, {over}", title_justify="left")
-    table.add_column("figure")
-    for heading in ("unit", "n", "bias", "95 % limits of agreement", "worst", "worst, relative", "limit"):
-        table.add_column(heading, justify="left" if heading == "unit" else "right")
+    """Bland-Altman table, firmware minus reference, with units; fits 80 columns."""
+    table = _new_table(Text(f"agreement over {over}"), "figure")
+    for heading in ("n", "bias", "95 % limits", "worst", "relative", "allowed"):
+        table.add_column(heading, justify="right")
     table.add_column("")
     for name, report in figures.items():
         look, a = LOOKS[name], report.agreement
         table.add_row(
-            look.words,
-            look.unit,
+            look.heading,
             str(a.n),
             _number(a.bias, look, sign=True),
             "-" if a.sd is None else f"{_number(a.loa_low, look, True)} … {_number(a.loa_high, look, True)}",
@@ -141,36 +149,48 @@ def withheld_lines(figures: Mapping[str, FigureReport]) -> list[str]:
     return lines
 
 
+def _new_table(title: Text, first: str) -> Table:
+    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table.add_column(first, overflow="fold")
+    return table
+
+
 def _file_table(reports: Sequence[FileReport]) -> Table:
-    table = Table(title="recordings, with the worst difference of each", title_justify="left")
-    table.add_column("recording", overflow="fold")
-    for heading in ("firmware", "reference", "matched", "peak", "start", "φ = 0", "end", "brake", "power"):
-        table.add_column(heading, justify="right")
+    table = _new_table(Text("the worst difference in each recording"), "recording")
+    table.add_column("reps", justify="right")
+    for name, figure in reports[0].agreement.items():
+        relative = figure.statistic == "max_rel"
+        table.add_column(f"{LOOKS[name].words}, %" if relative else LOOKS[name].heading, justify="right")
     table.add_column("")
     for report in reports:
-        counts = (report.reps_firmware, report.reps_reference, report.matched)
-        cells = [_worst(name, report.agreement[name]) for name in FIGURES]
-        table.add_row(Text(report.file), *map(str, counts), *cells, _verdict(report.verdict == "pass"))
+        cells = [_worst(name, figure) for name, figure in report.agreement.items()]
+        table.add_row(Text(report.file), _rep_counts(report), *cells, _verdict(report.verdict == "pass"))
     return table
+
+
+def _rep_counts(report: FileReport) -> str:
+    """One number where the engines agree, else what each found and how many of those match."""
+    if report.reps_firmware == report.reps_reference == report.matched:
+        return str(report.matched)
+    return f"{report.reps_firmware}|{report.reps_reference}, {report.matched} both"
 
 
 def _rep_table(report: FileReport) -> Table:
     engine = {"micropython": "MicroPython VM", "cpython": "CPython"}.get(report.engine, report.engine)
-    title = Text(f"{report.file}: firmware (on {engine}) | reference, rep by rep")
-    table = Table(title=title, title_justify="left")
-    table.add_column("rep", justify="right")
-    for heading in ("peak, rad/s", "start, s", "φ = 0, s", "end, s", "brake fraction", "power, W"):
+    table = _new_table(Text(f"{report.file}: firmware (on {engine}) | reference"), "rep")
+    for heading in ("peak, rad/s", "start, s", "φ = 0, s", "end, s", "brake", "power, W"):
         table.add_column(heading, justify="right")
     for firmware, reference in report.pairs:
-        table.add_row(str(firmware.index + 1), *(_both(name, firmware, reference) for name in FIGURES))
+        cells = (_both(name, firmware, reference) for name in FIGURES)
+        table.add_row(str(firmware.index + 1), *cells)
     return table
 
 
 def _both(name: str, firmware: Rep, reference: Rep) -> str:
-    look = LOOKS[name]
-    scale, digits = (1e-6, 3) if name.endswith("_us") else (look.scale, look.digits - 1)
+    digits = {"peak_rad_s": 1, "concentric_mean_power_w": 0}.get(name, 2)
+    scale = 1e-6 if name.endswith("_us") else 1
     values = (FIGURES[name](firmware), FIGURES[name](reference))
-    return " | ".join("-" if value is None else f"{value * scale:.{digits}f}" for value in values)
+    return "|".join("-" if value is None else f"{value * scale:.{digits}f}" for value in values)
 
 
 def _print_counters(report: FileReport, console: Console) -> None:
@@ -180,20 +200,16 @@ def _print_counters(report: FileReport, console: Console) -> None:
 
 
 def _worst(name: str, report: FigureReport) -> Text:
-    a, look = report.agreement, LOOKS[name]
+    a = report.agreement
     if report.statistic == "max_rel":
-        words = "-" if a.max_rel is None else f"{100 * a.max_rel:.2f} %"
+        words = "-" if a.max_rel is None else f"{100 * a.max_rel:.2f}"
     else:
-        words = _number(a.max_abs, look, digits=max(look.digits - 1, 1)) + (
-            f" {look.unit}" if look.unit else ""
-        )
-    return Text(words if report.ok else words + " !", style="" if report.ok else "bold red")
+        words = _number(a.max_abs, LOOKS[name])
+    return Text(words) if report.ok else Text(words + "!", style="bold red")
 
 
-def _number(value: float | None, look: _Look, sign: bool = False, digits: int | None = None) -> str:
-    if value is None:
-        return "-"
-    return f"{value * look.scale:{'+' if sign else ''}.{look.digits if digits is None else digits}f}"
+def _number(value: float | None, look: _Look, sign: bool = False) -> str:
+    return "-" if value is None else f"{value * look.scale:{'+' if sign else ''}.{look.digits}f}"
 
 
 def _verdict(ok: bool) -> Text:

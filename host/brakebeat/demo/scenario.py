@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from brakebeat.formats.recording import Recording
-from brakebeat.simulate import Sensor, default_recording, preset
+from brakebeat.simulate import Sensor, Spread, default_recording, preset
 
 SEED = 8
 # Two momentum reps, three good ones, then the strength goes; reps are counted from 0 here.
@@ -22,5 +22,11 @@ def demo_sensor() -> Sensor:
 def demo_recording() -> tuple[Recording, dict[str, Any]]:
     """One set of eight reps with two late brakes and an effort that drops off, and the truth of it."""
     return default_recording(
-        SEED, efforts=EFFORTS, late=LATE, late_fraction=0.55, first_sense=1, sensor=demo_sensor()
+        SEED,
+        efforts=EFFORTS,
+        late=LATE,
+        late_fraction=0.55,
+        spread=Spread(brake_fraction_abs=0.01),
+        first_sense=1,
+        sensor=demo_sensor(),
     )
