@@ -126,6 +126,10 @@ class Radio:
     def service(self, now_ms):
         # type: (int) -> bool
         """Do one short step of what is due; True where there is more to do at once."""
+        if self._written:
+            # Even where the host has gone since: what it acknowledged last counts.
+            self._written = False
+            self._obey(self._ble.gatts_read(self._control_handle))
         if self._left:
             self._forget_host()
         if self._arrived:
@@ -135,9 +139,6 @@ class Radio:
         if self._connection is None:
             self._advertise_if_due(now_ms)
             return False
-        if self._written:
-            self._written = False
-            self._obey(self._ble.gatts_read(self._control_handle))
         if not self.listening and ms_after(now_ms, self._connected_ms) >= _SILENT_HOST_MS:
             self.listening = True
         if ms_after(now_ms, self._status_ms) >= _STATUS_EVERY_MS:
@@ -157,8 +158,10 @@ class Radio:
 
     def _forget_host(self):
         self._left = False
-        self.listening = False
-        self._acknowledges = False
+        if self._connection is None:
+            # Else the next host is there already, and what it said must not be forgotten.
+            self.listening = False
+            self._acknowledges = False
         self._in_message = False
         self._blocked = False
         self._reps.rewind()

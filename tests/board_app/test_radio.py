@@ -200,6 +200,27 @@ def test_what_was_not_acknowledged_is_sent_again_to_the_next_host():
     assert board.reps_heard() == [1, 2]
 
 
+def test_what_a_host_acknowledges_as_it_leaves_counts():
+    board = Board()
+    board.connect()
+    board.reps.put(packed_rep(0))
+    board.run(20)
+    board.acknowledge(0)
+    board.disconnect()
+    assert board.reps.waiting == 0
+
+
+def test_a_host_that_comes_in_the_same_moment_as_the_last_one_leaves_is_heard():
+    board = Board()
+    board.connect()
+    board.ble.handler(2, (CONNECTION, 1, memoryview(bytes(6))))
+    board.connect()
+    board.reps.put(packed_rep(0))
+    board.run(20)
+    assert board.reps_heard() == [0]
+    assert board.reps.waiting == 1
+
+
 def test_a_host_may_ask_again():
     board = Board()
     board.connect()
