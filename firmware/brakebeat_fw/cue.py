@@ -6,49 +6,13 @@ would still be needed to stop in time, is the answer. It needs no inertia and no
 """
 
 from . import detector, ticks, wire
-from .fit import polynomial
+from .course import Course
 
-# Samples of the unbraked course, and how many samples further on the newest one is compared.
-_COURSE = 7
-_LEADS = (3, 5)
-# A sample is about this share of the concentric range: finer edges are skipped, each would say too little.
-_SAMPLE_SHARE = 0.024
-# Braking that counts, as a share of what is needed to stop where the rep began.
-_LAG_SHARE = 0.1
-_CURVED_SHARE = 0.25
-# Noise: how many standard deviations a lag must exceed.
-_SIGMAS = 4.0
+# The newest edges, over these shares of the concentric range, are held against the course of those before.
+_LEADS = (0.045, 0.09)
 # The verdict waits this long after the late angle for one more edge; a close verdict is looked at once more.
 _WAIT_US = 5000
 _AGAIN_US = 13000
-
-
-def _extrapolation(lead):
-    # type: (int) -> tuple[list[float], float]
-    """Weights that continue a parabola through _COURSE even samples ``lead`` samples beyond the newest, and the
-    noise gain of (newest - continued). Sample 0 is the newest of the course."""
-    weights = []
-    gain = 1.0
-    for k in range(_COURSE):
-        xs = [-1.0 * j / _COURSE for j in range(_COURSE)]
-        ys = [1.0 if j == k else 0.0 for j in range(_COURSE)]
-        c = polynomial(xs, ys, 2)
-        x = lead / _COURSE
-        weight = c[0] + x * (c[1] + x * c[2])
-        weights.append(weight)
-        gain += weight * weight
-    return weights, gain**0.5
-
-
-def _curving():
-    # type: () -> list[float]
-    """Weights that give the second derivative of _COURSE even samples (per sample squared)."""
-    weights = []
-    for k in range(_COURSE):
-        xs = [-1.0 * j / _COURSE for j in range(_COURSE)]
-        ys = [1.0 if j == k else 0.0 for j in range(_COURSE)]
-        weights.append(2.0 * polynomial(xs, ys, 2)[2] / (_COURSE * _COURSE))
-    return weights
 
 
 class CueWatch:
@@ -61,8 +25,6 @@ class CueWatch:
         self._window_fraction = rig["brake_target"] - rig["brake_tolerance"]
         self._window_on = rig["cues.window_cue"]
         self._late_on = rig["cues.late_cue"]
-        self._extrapolations = [(lead,) + _extrapolation(lead) for lead in _LEADS]
-        self._curving = _curving()
         # Timing noise of one edge in spacings, learnt from finished reps.
         self.noise = 0.0005
         self.late_due = None  # ticks at which the late angle is expected to be passed
@@ -126,6 +88,7 @@ class CueWatch:
         since = ticks.after(now_ticks, self.late_due)
         if since < (_AGAIN_US if self._asked else _WAIT_US):
             return None
+        self._stretch.mend()
         verdict = self._braking(now_ticks)
         if verdict < 1.0:
             self.late_due = None
@@ -140,42 +103,10 @@ class CueWatch:
         """How clearly the athlete brakes: below 1 not at all, above it the more the clearer."""
         stretch = self._stretch
         last = stretch.count - 1
-        newest = stretch.path(last)
         base = stretch.buffer[last]
-        stride = max(1, int(_SAMPLE_SHARE * self._range + 0.5))
-        remaining = max(2.0, (self.zero_path + self._range - newest) / stride)
-        most = self._verdict(newest, base, stride, remaining, None)
-        # An edge that is overdue says as much as one that came late.
-        return max(most, self._verdict(newest + 1, base, stride, remaining, ticks.after(now_ticks, base)))
-
-    def _verdict(self, newest, base, stride, remaining, newest_us):
-        # type: (int, int, int, float, float | None) -> float
-        if newest_us is None:
-            newest_us = self._time(newest, base)
-        best = 0.0
-        for lead, weights, gain in self._extrapolations:
-            times = [self._time(newest - stride * (lead + k), base) for k in range(_COURSE)]
-            course_us = 0.0
-            curved_us = 0.0
-            for k in range(_COURSE):
-                course_us += weights[k] * times[k]
-                curved_us += self._curving[k] * times[k]
-            pace_us = (times[0] - times[_COURSE - 1]) / (_COURSE - 1)
-            needed_us = _LAG_SHARE * lead * lead * pace_us / (4.0 * remaining)
-            noise_us = _SIGMAS * gain * self.noise * pace_us / stride
-            best = max(best, (newest_us - course_us) / max(needed_us, noise_us))
-            best = max(best, 2.0 * remaining * curved_us / pace_us / _CURVED_SHARE)
-        return best
-
-    def _time(self, path, base):
-        # type: (int, int) -> float
-        """Microseconds from ticks ``base`` at which the even angle ``path`` was passed (between edges: a line)."""
-        stretch = self._stretch
-        place = stretch.count - 1
-        while place > 1 and stretch.path(place - 1) >= path:
-            place -= 1
-        early = stretch.corrected(place - 1)
-        late = stretch.corrected(place)
-        early_us = ticks.after(stretch.buffer[place - 1], base)
-        late_us = ticks.after(stretch.buffer[place], base)
-        return late_us + (path - late) * (late_us - early_us) / (late - early)
+        overdue_us = ticks.after(now_ticks, base)
+        most = 0.0
+        for share in _LEADS:
+            course = Course(stretch, last, share * self._range, self.zero_path, self._range, self.noise)
+            most = max(most, course.verdict(overdue_us))
+        return most

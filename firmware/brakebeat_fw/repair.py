@@ -14,16 +14,17 @@ _SUM_HIGH = 1.3
 
 
 class Repair:
-    """Mends the places before ``end`` of a stretch's buffer; what is behind moves along.
+    """Mends the places from ``begin`` to before ``end`` of a stretch's buffer; what is behind moves along.
 
     capacity: offset of the path indices in the buffer.
     """
 
-    def __init__(self, stretch, capacity, end):
-        # type: (object, int, int) -> None
+    def __init__(self, stretch, capacity, begin, end):
+        # type: (object, int, int, int) -> None
         self._stretch = stretch
         self._buffer = stretch.buffer
         self._capacity = capacity
+        self.begin = max(2, begin)
         self.end = end
         self.count = stretch.count
         self.removed = 0  # spurious edges taken out
@@ -33,7 +34,7 @@ class Repair:
     def run(self):
         # type: () -> None
         """Take out spurious edges, put in missed magnets, leave out displaced edges."""
-        k = 2
+        k = self.begin
         while k < self.end - 2:
             if self._is_spurious(k):
                 self._remove(k, self._moved(k))
@@ -72,12 +73,13 @@ class Repair:
         # type: () -> None
         """A stray edge shortly before a true one is taken for it: the index is right, the time is not."""
         usual = 0.0
-        for k in range(2, self.end - 2):
+        first = max(2, min(self.begin, self.end - 20))
+        for k in range(first, self.end - 2):
             usual += min(abs(self._stray(k)), 0.05)
         if self.end < 12:
             return
-        limit = max(0.02, 5.0 * usual / (self.end - 4))
-        k = 2
+        limit = max(0.02, 5.0 * usual / (self.end - 2 - first))
+        k = self.begin
         while k < self.end - 2:
             stray = abs(self._stray(k))
             following = abs(self._stray(k + 1)) if k < self.end - 3 else 0.0

@@ -219,7 +219,9 @@ class Session:
             self._zero_path = abs(zero_x - self._end_x) - self._start.distance
         stretch = self.stretch
         if stretch.path(stretch.count - 1) >= self._zero_path:
-            self._extended()
+            stretch.mend()
+            if stretch.path(stretch.count - 1) >= self._zero_path:
+                self._extended()
 
     def _extended(self):
         # type: () -> None

@@ -37,6 +37,7 @@ class Stretch:
         self.first_number = 0
         self.repaired = False
         self.thinned = False
+        self._mended = 0  # edges before this place have been looked at twice
 
     @property
     def count(self):
@@ -186,14 +187,16 @@ class Stretch:
 
     def mend(self):
         # type: () -> None
-        """Repair the part before the turnaround (all of it where there was none)."""
+        """Repair what came since the last call, up to the turnaround where there was one."""
         if self.sense_known:
             return
         state = self.state
         turn = state[detector.TURN_AT]
         newest = self.buffer[CAPACITY + self.count - 1]
-        repair = Repair(self, CAPACITY, turn if turn else self.count)
+        repair = Repair(self, CAPACITY, self._mended, turn if turn else self.count)
         repair.run()
+        # The last two places could not be judged yet.
+        self._mended = max(0, repair.end - 2)
         if not (repair.removed or repair.inserted or repair.dropped):
             return
         state[detector.COUNT] = repair.count
@@ -221,6 +224,7 @@ class Stretch:
             pair = ticks.after(buffer[place], buffer[place - 2]) >> 1
             state[detector.FASTEST] = min(state[detector.FASTEST], pair)
         self.repaired = self.thinned = False
+        self._mended = 0
 
     def make_room(self):
         # type: () -> None
@@ -236,6 +240,7 @@ class Stretch:
         state[detector.FASTEST] = min(detector.DT_MAX, state[detector.FASTEST] * 2)
         state[detector.SLOWEST] *= 2
         state[detector.TURN_AT] //= 2
+        self._mended //= 2
         self.thinned = True
 
     def curve(self, end, start, duration_s, total, spacing_rad):
