@@ -6,9 +6,8 @@ import numpy as np
 
 from brakebeat.formats.recording import Recording
 from brakebeat.reference.ends import Stroke
-from brakebeat.reference.fit import Fit
 from brakebeat.reference.pipeline import Understanding, understand
-from brakebeat.reference.reps import make_rep, stroke_phases
+from brakebeat.reference.reps import make_rep, rep_phases
 from brakebeat.results import Analysis, Quality, Rep, split_sets
 
 # A stretch that is no rep counts as incomplete only if it is more than a nudge.
@@ -29,18 +28,14 @@ def analysis_of(recording: Recording, seen: Understanding) -> Analysis:
     rig = recording.rig
     reps: list[Rep] = []
     incomplete = 0
-    fastest = max((_top_speed(seen.fit, s) for s in seen.strokes), default=0.0) if seen.fit else 0.0
-    for stroke in seen.strokes:
-        assert seen.fit is not None
-        rep = None
-        if seen.zero is not None and stroke.begin.known and stroke.finish.known:
-            phases = stroke_phases(seen.fit, stroke, seen.zero)
-            if phases is not None:
-                rep = make_rep(seen.fit, stroke, phases, seen.zero, rig, seen.train.origin_us)
-        if rep is not None:
-            reps.append(rep)
-        elif _is_stretch(seen.fit, stroke, fastest):
-            incomplete += 1
+    fastest = max((_top_speed(stroke) for section in seen.sections for stroke in section.strokes), default=0.0)
+    for section in seen.sections:
+        for stroke in section.strokes:
+            phases = rep_phases(stroke, section.zero)
+            if phases is not None and section.zero is not None:
+                reps.append(make_rep(stroke, phases, section.zero, rig, seen.train.origin_us))
+            elif _is_stretch(stroke, fastest):
+                incomplete += 1
     _number(reps, rig.rest_gap_s, rig.momentum_reps)
     return Analysis(
         engine="reference",
@@ -51,15 +46,13 @@ def analysis_of(recording: Recording, seen: Understanding) -> Analysis:
     )
 
 
-def _top_speed(fit: Fit, stroke: Stroke) -> float:
-    bout = fit.bouts[stroke.bout]
-    inside = (bout.t_s >= stroke.begin.t_s) & (bout.t_s <= stroke.finish.t_s)
-    return float(fit.speeds[stroke.bout][inside].max(initial=0.0))
+def _top_speed(stroke: Stroke) -> float:
+    return float(stroke.fit.speed_rad_s[stroke.edges].max(initial=0.0))
 
 
-def _is_stretch(fit: Fit, stroke: Stroke, fastest: float) -> bool:
+def _is_stretch(stroke: Stroke, fastest: float) -> bool:
     turned = abs(stroke.finish.angle_rad - stroke.begin.angle_rad)
-    return turned > _STRETCH_RAD and _top_speed(fit, stroke) > _STRETCH_SPEED * fastest
+    return turned > _STRETCH_RAD and _top_speed(stroke) > _STRETCH_SPEED * fastest
 
 
 def _number(reps: list[Rep], rest_gap_s: float, momentum_reps: int) -> None:

@@ -66,6 +66,7 @@ class Decoder:
         self.came = np.full((n, STATES), -1, dtype=np.int32)  # (back − 1)·STATES + state of the edge before
         self.accel = np.full((n, TURN), scales.accel_rad_s2)
         self.tau = np.zeros((n, TURN))
+        self.glide_accel = np.zeros((n, GLIDE))
 
     def path(self) -> Path:
         """Run forward over all edges, then walk back along the cheapest way."""
@@ -107,37 +108,43 @@ class Decoder:
         m = len(before)
         old, old_gap = self._glides_into(before)
         new = self.scales.spacing_rad * _STRIDE[None, :] / gap[:, None]
-        between = (gap[:, None] + old_gap)[:, :, None, None] / 2.0
-        pulled, braked = glide_costs(
-            self.scales, old[..., None], new[:, None, None, :], between, gap[:, None, None, None]
+        between = (gap[:, None] + old_gap)[:, :, None, None, None] / 2.0
+        accel = self.glide_accel[before].reshape(m, BACK, STRIDES, 2, 1)
+        glide = glide_costs(
+            self.scales,
+            old[..., None, None],
+            new[:, None, None, None, :],
+            accel,
+            between,
+            gap[:, None, None, None, None],
         )
         prior = source[:, :GLIDE].reshape(m, BACK, STRIDES, 2, 1)
-        to_pulled = prior + pulled[:, :, :, None, :]
-        to_braked = prior + braked[:, :, :, None, :]
+        to_pulled, to_braked = prior + glide.pulled, prior + glide.braked
         to_pulled[:, :, :, BRAKED] += LAWLESS_COST
         to_braked[:, :, :, PULLED] += PHASE_CHANGE_COST
         # From a turnaround, and from nothing: only a start in motion can be braked at once.
+        tau = self.tau[before][:, :, None]
         turned = source[:, GLIDE : GLIDE + TURN, None] + depart_cost(
-            self.scales,
-            self.accel[before][:, :, None],
-            self.tau[before][:, :, None],
-            new[:, None, :],
-            gap[:, None, None],
+            self.scales, self.accel[before][:, :, None], tau, new[:, None, :], gap[:, None, None]
         )
         fresh = source[:, START, None, None] + 2.0 + np.log(gap)[:, None, None] + np.zeros((1, 1, STRIDES))
+        learnt = np.concatenate(
+            [
+                glide.accel_rad_s2.reshape(m, GLIDE, STRIDES),
+                new[:, None, :] / (tau + gap[:, None, None] / 2.0),
+                np.zeros((m, 1, STRIDES)),
+            ],
+            axis=1,
+        )
         missed = missed_cost(_STRIDE)
         for phase, moved in ((PULLED, to_pulled), (BRAKED, to_braked)):
-            rows = [
-                moved.reshape(m, GLIDE, STRIDES),
-                turned + (0.0 if phase == PULLED else LAWLESS_COST),
-                fresh,
-            ]
+            rows = [moved.reshape(m, GLIDE, STRIDES), turned + (0.0 if phase == PULLED else LAWLESS_COST), fresh]
             every = np.concatenate(rows, axis=1)
-            best = every.argmin(axis=1)
-            value = np.take_along_axis(every, best[:, None, :], 1)[:, 0, :] + missed + sense[:, None]
+            best = every.argmin(axis=1)[:, None, :]
             slots = np.arange(m)[:, None] * STRIDES * 2 + np.arange(STRIDES)[None, :] * 2 + phase
-            self.cost[edge, slots] = value
-            self.came[edge, slots] = np.arange(m)[:, None] * STATES + best
+            self.cost[edge, slots] = np.take_along_axis(every, best, 1)[:, 0] + missed + sense[:, None]
+            self.came[edge, slots] = np.arange(m)[:, None] * STATES + best[:, 0]
+            self.glide_accel[edge, slots] = np.take_along_axis(learnt, best, 1)[:, 0]
 
     def _turn(self, edge: int, before: Integers, gap: Array, source: Array, sense: Array) -> None:
         m = len(before)

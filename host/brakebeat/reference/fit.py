@@ -1,199 +1,200 @@
-"""The joint fit: one spline a bout, the magnets' offsets and the sense's shift, and the scales of it all.
+"""The joint fit of a chain: one spline, the magnets' offsets, the shift between the senses.
 
-Edge i, stamped t with standard deviation σ_t at speed ω, tells the angle with variance (ω·σ_t)² + σ_a². The
-jerk's density q and both noises are chosen by the marginal likelihood of the edges. Jerk comes in bursts (a
-brake is applied, a pull begins), so it is given Student's distribution: where it is great the penalty eases
-(iterated to convergence as expectation and maximisation). Edges far off are distrusted in the same manner.
+Edge i, stamped with standard deviation σ_t at speed ω, tells the angle with variance (ω·σ_t)² + σ_a². Jerk
+comes in bursts (a brake is applied, a pull begins), so it is given Student's distribution: where it is great the
+penalty eases (expectation and maximisation by turns). Edges far off the spline are distrusted likewise.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from brakebeat.reference.bouts import Bout
-from brakebeat.reference.spline import Array, Factor, gram, penalty, project, third
+from brakebeat.reference.chain import Chain
+from brakebeat.reference.noise import Noise
+from brakebeat.reference.spline import Array, Factor, Grid, gram, penalty, project, third
+from brakebeat.reference.turns import turn_precision, vertex_s
 
 # Prior standard deviations of a magnet's offset and of half the hysteresis, rad.
 OFFSET_PRIOR_RAD = 0.03
 SHIFT_PRIOR_RAD = 0.03
-# Student's degrees of freedom of the jerk, over patches of so many pieces, and of an edge's error.
+# Offsets are deviations from even spacing: their mean is held at zero this tightly.
+_MEAN_PRIOR_RAD = 1e-5
+# Student's degrees of freedom: of the jerk, over patches of so many pieces, and of an edge's error.
 JERK_DOF = 1.0
 PATCH = 5
 EDGE_DOF = 4.0
-# Pieces used to find the scales: enough for some 20 reps, so that a long recording costs no more.
-SCALE_PIECES = 8000
-
-
-@dataclass(frozen=True)
-class Noise:
-    """Scales: jerk density rad²/s⁵, time stamp s, angle rad."""
-
-    jerk_density: float = math.exp(9.5)
-    time_s: float = 3e-5
-    angle_rad: float = 2e-3
-
-    def sigma(self, speed: Array) -> Array:
-        """Standard deviation of an edge's angle at a speed."""
-        return np.sqrt((self.time_s * speed) ** 2 + self.angle_rad**2)
+_ROUNDS = 4
 
 
 @dataclass
 class Fit:
-    """Result for all bouts; ``shared`` holds the magnets' offsets and, last, the shift."""
+    """A chain's fit.
 
-    bouts: list[Bout]
+    ``coefficients`` of the spline; ``offsets_rad`` (magnets,) and ``shift_rad``: a magnet at even place a passes
+    at a + offset − sense·shift. ``speed_rad_s`` (n,) at the edges. ``band``, ``coupling`` and
+    ``shared_covariance`` hold what the covariance needs.
+    """
+
+    chain: Chain
     magnets: int
-    noise: Noise = field(default_factory=Noise)
-    coefficients: list[Array] = field(default_factory=list)
-    shared: Array = field(default_factory=lambda: np.zeros(1))
-    factors: list[Factor] = field(default_factory=list)
-    couplings: list[Array] = field(default_factory=list)
-    shared_covariance: NDArray[np.float64] = field(default_factory=lambda: np.zeros((1, 1)))
-    speeds: list[Array] = field(default_factory=list)
+    spacing_rad: float
+    noise: Noise
+    coefficients: Array
+    offsets_rad: Array
+    shift_rad: float
+    speed_rad_s: Array
+    band: Array
+    coupling: Array
+    shared_covariance: Array
 
-    def covariance(self, bout: int, rows: Array) -> Array:
-        """Covariance (m, m) of linear functions of a bout's spline, given as dense rows (m, size)."""
-        solved = self.factors[bout].solve(rows.T)
-        direct = rows @ solved
-        leak = self.couplings[bout].T @ solved
-        return direct + leak.T @ self.shared_covariance @ leak
+    def value(self, t_s: Array, derivative: int = 0) -> Array:
+        """Angle (or a derivative) at times of the chain."""
+        return self.chain.grid.value(self.coefficients, np.asarray(t_s, float), derivative)
+
+    def angle_rad(self) -> Array:
+        """The edges' angles as the fitted offsets and shift have them."""
+        return _angles(self.chain, self.spacing_rad, self.offsets_rad, self.shift_rad)
+
+    def covariance(self, functions: list[tuple[float, int]]) -> Array:
+        """Covariance of values and derivatives, given as (time, derivative), close to one another.
+
+        The spline more than a second away hardly moves with them: it is taken as fixed, so that the cost does
+        not grow with the chain.
+        """
+        times = np.array([t for t, _ in functions])
+        grid = self.chain.grid
+        low, _ = grid.basis(np.array([times.min() - 1.0]))
+        high, _ = grid.basis(np.array([times.max() + 1.0]))
+        cut = slice(int(low[0]), int(high[0]) + 4)
+        rows = np.zeros((len(functions), cut.stop - cut.start))
+        for number, (t, derivative) in enumerate(functions):
+            first, weights = grid.basis(np.array([t]), derivative)
+            rows[number, first[0] - cut.start + np.arange(4)] = weights[0]
+        solved = Factor(_principal(self.band, cut)).solve(rows.T)
+        leak = self.coupling[cut].T @ solved
+        total: Array = rows @ solved + leak.T @ self.shared_covariance @ leak
+        return total
+
+    def spread(self, functions: list[tuple[float, int]]) -> Array:
+        """Standard deviations of values and derivatives."""
+        spread: Array = np.sqrt(np.maximum(np.diag(self.covariance(functions)), 0.0))
+        return spread
 
 
-def fit_bouts(bouts: list[Bout], magnets: int) -> Fit:
-    """Fit all bouts; ``magnets`` offsets are estimated (0: none, as with an encoder or a single magnet)."""
-    fit = Fit(bouts, magnets)
-    fit.shared = np.zeros(magnets + 1)
-    fit.speeds = [_first_speeds(bout) for bout in bouts]
-    _solve(fit)
-    for rounds in range(3):
-        fit.noise = _best_noise(fit)
-        for _ in range(4):
-            _solve(fit)
-            _ease(fit)
-        if rounds:
-            _distrust(fit)
-    _solve(fit)
+def fit_chain(chain: Chain, magnets: int, spacing_rad: float, noise: Noise, usual_accel: float) -> Fit:
+    """Fit a chain at given scales; ``magnets`` offsets are estimated (0: none)."""
+    floor = _turn_ease(chain, noise, usual_accel)
+    speed = first_speeds(chain, spacing_rad)
+    fit = _solve(chain, magnets, spacing_rad, noise, speed)
+    for number in range(_ROUNDS):
+        chain.ease = np.minimum(jerk_ease(chain.grid, fit.coefficients, noise), floor)
+        if number:
+            chain.trust = _trust(fit)
+        fit = _solve(chain, magnets, spacing_rad, noise, fit.speed_rad_s)
     return fit
 
 
-def _first_speeds(bout: Bout) -> Array:
-    if len(bout.t_s) < 2:
-        return np.ones(len(bout.t_s))
-    gaps = np.maximum(np.diff(bout.t_s), 1e-5)
-    speed = np.abs(np.diff(bout.angle_rad)) / gaps
-    return np.minimum(np.append(speed, speed[-1]), np.append(speed[0], speed)) + 1e-3
+def first_speeds(chain: Chain, spacing_rad: float) -> Array:
+    """Rough speeds at the edges, good enough to weigh them."""
+    t, place = chain.t_s, chain.place
+    if len(t) < 2:
+        return np.ones(len(t))
+    speed = np.maximum(np.abs(np.diff(place)), 0.3) * spacing_rad / np.maximum(np.diff(t), 1e-5)
+    slower: Array = np.minimum(np.append(speed, speed[-1]), np.append(speed[0], speed))
+    return slower
 
 
-def _solve(fit: Fit) -> float:
-    """Solve for splines and shared unknowns at the fit's scales; returns −2·log marginal likelihood."""
-    size = fit.magnets + 1
-    prior = np.append(np.full(fit.magnets, OFFSET_PRIOR_RAD**-2), SHIFT_PRIOR_RAD**-2)
-    information = np.diag(prior)
-    right = np.zeros(size)
-    fit.factors, fit.couplings = [], []
-    splines: list[tuple[Array, Array]] = []
-    cost = 0.0
-    for bout, speed in zip(fit.bouts, fit.speeds, strict=True):
-        factor, coupling, plain, follow, part = _bout_terms(fit, bout, speed)
-        information += part[0]
-        right += part[1]
-        cost += part[2]
-        fit.factors.append(factor)
-        fit.couplings.append(coupling)
-        splines.append((plain, follow))
-    fit.shared_covariance = np.linalg.inv(information)
-    fit.shared = fit.shared_covariance @ right
-    cost += float(np.linalg.slogdet(information)[1] - right @ fit.shared)
-    fit.coefficients = [plain - follow @ fit.shared for plain, follow in splines]
-    fit.speeds = [
-        np.abs(bout.at_edges(c, bout.slopes)) for bout, c in zip(fit.bouts, fit.coefficients, strict=True)
-    ]
-    return cost
+def jerk_ease(grid: Grid, coefficients: Array, noise: Noise) -> Array:
+    """How much to weaken or strengthen the jerk penalty in each piece, from the jerk found there."""
+    power = third(grid, coefficients) ** 2 * grid.step_s / noise.jerk_density
+    patch = np.convolve(power, np.ones(PATCH), mode="same") if len(power) >= PATCH else power
+    ease: Array = (JERK_DOF + PATCH) / (JERK_DOF + patch)
+    return ease
 
 
-def _bout_terms(
-    fit: Fit, bout: Bout, speed: Array
-) -> tuple[Factor, Array, Array, Array, tuple[Array, Array, float]]:
-    """One bout's share: its factor, its coupling to the shared unknowns, its spline without and per shared unknown.
-
-    Eliminating the spline leaves the shared unknowns' information, right-hand side and −2·log likelihood.
-    """
-    variance = fit.noise.sigma(speed) ** 2 / bout.trust
-    weight = 1.0 / variance
-    jerk = bout.ease * bout.grid.step_s / fit.noise.jerk_density
-    band = gram(bout.grid, bout.first, bout.weights, weight) + penalty(bout.grid, jerk)
-    # A bout of one or two edges leaves the angle's course open: a trace of a prior closes it.
-    band[0] += 1e-9 * band[0].max() + 1e-12
+def _solve(chain: Chain, magnets: int, spacing_rad: float, noise: Noise, speed: Array) -> Fit:
+    """Normal equations at given scales, ease and trust: the spline is eliminated, the shared unknowns solved."""
+    weight = chain.trust / noise.sigma(speed) ** 2
+    jerk = chain.ease * chain.grid.step_s / noise.jerk_density
+    band = gram(chain.grid, chain.first, chain.rows, weight) + penalty(chain.grid, jerk)
     factor = Factor(band)
-    extras = bout.extras(fit.magnets)
-    seen = np.column_stack([bout.angle_rad, extras]) * weight[:, None]
-    pushed = project(bout.grid, bout.first, bout.weights, seen)
+    shared = _shared_columns(chain, magnets)
+    even = chain.place * spacing_rad
+    # Relative to the middle of the chain, to spare the rounding.
+    middle = float(np.mean(even))
+    seen = np.column_stack([even - middle, shared]) * weight[:, None]
+    pushed = project(chain.grid, chain.first, chain.rows, seen)
     solved = factor.solve(pushed)
-    plain, follow = solved[:, 0], solved[:, 1:]
-    coupling = pushed[:, 1:]
-    information = extras.T @ seen[:, 1:] - coupling.T @ follow
-    right = extras.T @ seen[:, 0] - coupling.T @ plain
-    residual = bout.angle_rad @ seen[:, 0] - pushed[:, 0] @ plain
-    cost = np.log(variance).sum() + factor.log_determinant - np.log(jerk).sum() + residual
-    return factor, coupling, plain, follow, (information, right, float(cost))
+    coupling, follow = pushed[:, 1:], solved[:, 1:]
+    information = shared.T @ seen[:, 1:] - coupling.T @ follow + _shared_prior(magnets)
+    covariance = np.linalg.inv(information)
+    unknown = covariance @ (shared.T @ seen[:, 0] - coupling.T @ solved[:, 0])
+    coefficients = solved[:, 0] - follow @ unknown + middle
+    return Fit(
+        chain,
+        magnets,
+        spacing_rad,
+        noise,
+        coefficients,
+        unknown[:-1],
+        float(unknown[-1]),
+        np.abs(chain.at_edges(coefficients, chain.slopes)),
+        band,
+        coupling,
+        covariance,
+    )
 
 
-def _best_noise(fit: Fit) -> Noise:
-    """Scales of greatest marginal likelihood, one after the other along their logarithms, twice over."""
-    few = _sample(fit)
-    logs = np.log([fit.noise.jerk_density, fit.noise.time_s, fit.noise.angle_rad])
-    floor = np.log([1.0, 5e-7, 1e-4])
-    ceiling = np.log([1e9, 1e-3, 5e-2])
-
-    def cost(trial: Array) -> float:
-        few.noise = Noise(*np.exp(trial))
-        kept = few.speeds
-        value = _solve(few)
-        few.speeds = kept
-        return value
-
-    best = cost(logs)
-    for stride in (1.0, 0.4, 0.15):
-        for axis in (0, 1, 2, 0, 1, 2):
-            for sign in (1.0, -1.0):
-                while True:
-                    trial = logs.copy()
-                    trial[axis] = np.clip(trial[axis] + sign * stride, floor[axis], ceiling[axis])
-                    value = cost(trial)
-                    if not value < best - 1e-3:
-                        break
-                    best, logs = value, trial
-    return Noise(*np.exp(logs))
+def _shared_columns(chain: Chain, magnets: int) -> Array:
+    """How each edge's even place depends on offsets and shift: place = spline − offset + sense·shift."""
+    columns = np.zeros((len(chain.t_s), magnets + 1))
+    if magnets:
+        columns[np.arange(len(chain.t_s)), chain.place % magnets] = -1.0
+    columns[:, -1] = chain.sense
+    return columns
 
 
-def _sample(fit: Fit) -> Fit:
-    """The fit's bouts up to a bounded number of pieces."""
-    bouts, speeds, pieces = [], [], 0
-    for bout, speed in zip(fit.bouts, fit.speeds, strict=True):
-        if len(bout.t_s) >= 5 or not bouts:
-            bouts.append(bout)
-            speeds.append(speed)
-            pieces += bout.grid.pieces
-        if pieces > SCALE_PIECES:
-            break
-    return Fit(bouts, fit.magnets, fit.noise, shared=fit.shared, speeds=speeds)
+def _shared_prior(magnets: int) -> Array:
+    prior = np.zeros((magnets + 1, magnets + 1))
+    prior[:magnets, :magnets] = np.eye(magnets) / OFFSET_PRIOR_RAD**2
+    if magnets:
+        prior[:magnets, :magnets] += 1.0 / (_MEAN_PRIOR_RAD * magnets) ** 2
+    prior[-1, -1] = SHIFT_PRIOR_RAD**-2
+    return prior
 
 
-def _ease(fit: Fit) -> None:
-    """Weaken the jerk penalty where the jerk is great, strengthen it where there is little."""
-    for bout, coefficients in zip(fit.bouts, fit.coefficients, strict=True):
-        power = third(bout.grid, coefficients) ** 2 * bout.grid.step_s / fit.noise.jerk_density
-        patch = np.convolve(power, np.ones(PATCH), mode="same") if len(power) >= PATCH else power
-        bout.ease = (JERK_DOF + PATCH) / (JERK_DOF + patch)
+def _angles(chain: Chain, spacing_rad: float, offsets_rad: Array, shift_rad: float) -> Array:
+    angle = chain.place * spacing_rad - chain.sense * shift_rad
+    if len(offsets_rad):
+        angle = angle + offsets_rad[chain.place % len(offsets_rad)]
+    return np.asarray(angle, float)
 
 
-def _distrust(fit: Fit) -> None:
-    """Give edges far off the spline less weight."""
-    for bout, coefficients, speed in zip(fit.bouts, fit.coefficients, fit.speeds, strict=True):
-        target = bout.angle_rad - bout.extras(fit.magnets) @ fit.shared
-        residual = (target - bout.at_edges(coefficients, bout.weights)) / fit.noise.sigma(speed)
-        bout.trust = (EDGE_DOF + 1.0) / (EDGE_DOF + residual**2)
+def _trust(fit: Fit) -> Array:
+    """Less weight for edges far off the spline."""
+    residual = fit.angle_rad() - fit.chain.at_edges(fit.coefficients, fit.chain.rows)
+    trust: Array = (EDGE_DOF + 1.0) / (EDGE_DOF + (residual / fit.noise.sigma(fit.speed_rad_s)) ** 2)
+    return trust
+
+
+def _turn_ease(chain: Chain, noise: Noise, usual_accel: float) -> Array:
+    """The greatest ease of each piece: from a turnaround on the acceleration may change."""
+    ease = np.full(chain.grid.pieces, np.inf)
+    for number, turning in enumerate(chain.turnings):
+        low, high = chain.unseen(number)
+        cut = chain.slices[number].stop
+        close = slice(max(cut - 2, 0), cut + 2)
+        vertex = min(max(vertex_s(chain.t_s[close], chain.place[close].astype(float)), low), high)
+        precision = turn_precision(chain.grid, vertex, high, turning.rest_s > 0.0, usual_accel)
+        ease = np.minimum(ease, precision * noise.jerk_density / chain.grid.step_s)
+    return ease
+
+
+def _principal(band: Array, cut: slice) -> Array:
+    """The banded principal submatrix over ``cut``."""
+    part = band[:, cut].copy()
+    for below in range(1, part.shape[0]):
+        part[below, part.shape[1] - below :] = 0.0
+    return part

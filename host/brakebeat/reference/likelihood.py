@@ -26,6 +26,8 @@ SPURIOUS_PER_S = 0.3
 REACH_RAD = 0.06
 PHASE_CHANGE_COST = 3.5
 LAWLESS_COST = 12.0
+# How much the acceleration changes from one gap to the next, as a part of the usual one.
+ACCEL_CHANGE = 0.35
 STUDENT_DOF = 3.0
 _STUDENT_NORM = math.log(
     math.gamma((STUDENT_DOF + 1) / 2) / math.gamma(STUDENT_DOF / 2) / math.sqrt(STUDENT_DOF * math.pi)
@@ -64,24 +66,45 @@ def missed_cost(strides: Array) -> Array:
     return -(strides - 1.0) * math.log(MISS_CHANCE)
 
 
+@dataclass(frozen=True)
+class Glide:
+    """From one gap to the next: cost while pulled and while braked, and what was learnt of the acceleration."""
+
+    pulled: Array
+    braked: Array
+    accel_rad_s2: Array
+
+
 def glide_costs(
-    scales: Scales, old: Array, new: Array, between_s: Array, gap_s: Array
-) -> tuple[Array, Array]:
-    """Cost of the speed going from ``old`` to ``new`` while being pulled, and while being braked.
+    scales: Scales, old: Array, new: Array, accel: Array, between_s: Array, gap_s: Array
+) -> Glide:
+    """Cost of the speed going from ``old`` to ``new`` when the acceleration so far was ``accel``.
 
     Args:
         old, new: mean speeds of two neighbouring gaps, rad/s (arrays that broadcast).
         between_s: time between the gaps' middles.
         gap_s: the new gap; its speed's density is turned into one of time by |dv/dt| = v/gap.
+
+    The acceleration carries over, give or take a part of the usual one. Against the phase's sign the speed may
+    only stray by noise and friction.
     """
     noise = scales.speed_noise * np.minimum(old, new) + 1e-9
-    allowed = np.hypot(scales.accel_rad_s2 * between_s, noise)
-    forbidden = noise + 0.05 * scales.accel_rad_s2 * between_s
     change = new - old
-    jacobian = np.log(new / gap_s)
-    pulled = student_cost(change, np.where(change >= 0.0, allowed, forbidden)) - jacobian
-    braked = student_cost(change, np.where(change <= 0.0, allowed, forbidden)) - jacobian
-    return pulled, braked
+    carried = ACCEL_CHANGE * scales.accel_rad_s2 * between_s
+    scale = np.hypot(carried, noise)
+    fitting = student_cost(change - accel * between_s, scale) - np.log(new / gap_s)
+    against = noise + 0.05 * scales.accel_rad_s2 * between_s
+    gain = carried**2 / (carried**2 + noise**2)
+    learnt = accel + gain * (change / between_s - accel)
+    return Glide(
+        fitting + _wrong_way(np.minimum(change, 0.0) / against),
+        fitting + _wrong_way(np.maximum(change, 0.0) / against),
+        learnt,
+    )
+
+
+def _wrong_way(z: Array) -> Array:
+    return 0.5 * (STUDENT_DOF + 1.0) * np.log1p(z * z / STUDENT_DOF)
 
 
 @dataclass(frozen=True)

@@ -1,20 +1,24 @@
-"""From a recording to the fit, the strokes and φ = 0: what every result of the reference is read from."""
+"""From a recording to fits, strokes and φ = 0: what every result of the reference is read from."""
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
 
 from brakebeat.formats.recording import Recording
-from brakebeat.reference.bouts import make_bout
+from brakebeat.reference.chain import Chain, join_runs
 from brakebeat.reference.clean import Decoder, Path
 from brakebeat.reference.edges import EdgeTrain, edge_train
 from brakebeat.reference.ends import Stroke, locate_strokes
-from brakebeat.reference.fit import Fit, fit_bouts
+from brakebeat.reference.fit import Fit, fit_chain
 from brakebeat.reference.likelihood import Scales
+from brakebeat.reference.noise import Noise
+from brakebeat.reference.scale_search import find_noise, refine_noise
 from brakebeat.reference.scales import measure_scales
-from brakebeat.reference.strokes import Strokes, cut_strokes
+from brakebeat.reference.strokes import EdgeRun, cut_runs, move_edges
+from brakebeat.reference.turns import NEAR, Nearby, Turning, TurnModel
 from brakebeat.reference.zero import Zero, find_zero
 
 # Up to so many magnets each gets an offset of its own; an encoder's disc is taken as even.
@@ -23,72 +27,136 @@ FEWEST_EDGES = 4
 
 
 @dataclass(frozen=True)
-class Understanding:
-    """All that was worked out of a recording. ``fit`` and what follows are None where there is too little."""
+class Section:
+    """A chain's strokes and where φ = 0 lies in its frame (None if it cannot be told)."""
 
-    train: EdgeTrain
-    path: Path | None
-    fit: Fit | None
+    fit: Fit
     strokes: list[Stroke]
     zero: Zero | None
 
 
+@dataclass(frozen=True)
+class Understanding:
+    """All that was worked out of a recording; no path and no sections where there are too few edges."""
+
+    train: EdgeTrain
+    path: Path | None
+    sections: list[Section]
+
+
 def understand(recording: Recording) -> Understanding:
-    """Clean, cut, fit, place."""
+    """Clean, cut, turn, fit, place."""
     train = edge_train(recording)
     if len(train.t_s) < FEWEST_EDGES:
-        return Understanding(train, None, None, [], None)
+        return Understanding(train, None, [])
     scales = measure_scales(train.t_s, train.spacing_rad, train.per_rev)
     path = encoder_path(train) if train.count is not None else Decoder(train.t_s, train.step, scales).path()
-    if path.real.sum() < FEWEST_EDGES:
-        return Understanding(train, path, None, [], None)
-    cut = _cut(train, path, scales)
-    fit = _fit(train, cut)
-    strokes = locate_strokes(cut, fit, train.spacing_rad)
-    return Understanding(train, path, fit, strokes, _zero(strokes))
+    runs = cut_runs(train.t_s, path, scales)
+    if not runs:
+        return Understanding(train, path, [])
+    magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
+    fits = _fits(runs, magnets, scales)
+    return Understanding(train, path, [_section(fit) for fit in fits])
 
 
 def encoder_path(train: EdgeTrain) -> Path:
     """A dense encoder's edges are what they say they are."""
     n = len(train.t_s)
     count = train.count if train.count is not None else np.zeros(n, np.int64)
-    sense = train.step.astype(np.int64)
-    return Path(np.ones(n, bool), count, sense, np.zeros(n, bool), 0)
+    return Path(np.ones(n, bool), count, train.step.astype(np.int64), np.zeros(n, bool), 0)
 
 
-def _cut(train: EdgeTrain, path: Path, scales: Scales) -> Strokes:
-    real = path.real
-    return cut_strokes(
-        train.t_s[real], path.place[real], path.sense[real], scales.spacing_rad, scales.accel_rad_s2
-    )
+def _fits(runs: list[EdgeRun], magnets: int, scales: Scales) -> list[Fit]:
+    """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught."""
+    alone = [join_runs([run], []) for run in runs]
+    noise = find_noise(alone, scales.spacing_rad, Noise())
+    model = TurnModel(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2)
+    runs, turnings = _resolve(runs, [model] * len(runs), [0] * len(runs))
+    fits = _fit_all(runs, turnings, magnets, scales, noise)
+    noise = refine_noise(fits)
+    runs, turnings = _resolve(runs, _taught(fits, model, noise), _last_places(fits))
+    return _fit_all(runs, turnings, magnets, scales, noise)
 
 
-def _fit(train: EdgeTrain, cut: Strokes) -> Fit:
-    magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
-    bouts = []
-    spans = [(cut.edges(a).start, cut.edges(b - 1).stop) for a, b in cut.bouts()]
-    for position, (start, stop) in enumerate(spans):
-        before = np.inf if not position else cut.t_s[start] - cut.t_s[start - 1]
-        after = np.inf if position + 1 == len(spans) else cut.t_s[stop] - cut.t_s[stop - 1]
-        edges = slice(start, stop)
-        place = cut.place[edges]
-        bouts.append(
-            make_bout(
-                cut.t_s[edges],
-                place * train.spacing_rad,
-                place % max(magnets, 1),
-                cut.sense[edges],
-                (float(before), float(after)),
-            )
+def _last_places(fits: list[Fit]) -> list[int]:
+    """The magnet count of each run's last edge, by which it knows its offset."""
+    return [int(fit.chain.place[edges.stop - 1]) for fit in fits for edges in fit.chain.slices]
+
+
+def _rough(noise: Noise, chains: list[Chain]) -> Noise:
+    """The noise with the jerk density that a stroke shows without its bursts being told apart."""
+    ease = np.concatenate([chain.ease for chain in chains])
+    return dataclasses.replace(noise, jerk_density=noise.jerk_density * float(np.median(1.0 / ease)))
+
+
+def _taught(fits: list[Fit], model: TurnModel, noise: Noise) -> list[TurnModel]:
+    """For each run the turn model with its chain's offsets and shift."""
+    models = []
+    for fit in fits:
+        taught = dataclasses.replace(
+            model,
+            noise=_rough(noise, [fit.chain]),
+            offsets_rad=fit.offsets_rad,
+            shift_rad=fit.shift_rad,
+            shift_sd_rad=float(np.sqrt(fit.shared_covariance[-1, -1])),
         )
-    return fit_bouts(bouts, magnets)
+        models += [taught] * len(fit.chain.runs)
+    return models
+
+
+def _resolve(
+    runs: list[EdgeRun], models: list[TurnModel], bases: list[int]
+) -> tuple[list[EdgeRun], list[Turning | None]]:
+    """The turning after each run but the last (None where the chain breaks), and the runs with edges moved."""
+    runs = list(runs)
+    turnings: list[Turning | None] = []
+    for number in range(len(runs) - 1):
+        before, after = runs[number], runs[number + 1]
+        if not after.turned:
+            turnings.append(None)
+            continue
+        turning = models[number].resolve(_nearby(before, after), bases[number], before.sense)
+        turnings.append(turning)
+        if turning.moved:
+            runs[number], runs[number + 1] = move_edges(before, after, turning.moved)
+    return runs, turnings
+
+
+def _nearby(before: EdgeRun, after: EdgeRun) -> Nearby:
+    left, right = min(NEAR, len(before.t_s)), min(NEAR, len(after.t_s))
+    t = np.concatenate([before.t_s[-left:], after.t_s[:right]])
+    steps = np.concatenate([np.diff(before.place[-left:]), [1], np.diff(after.place[:right])])
+    # The speed only weighs the edges: the slower of the gaps on either side will do.
+    gaps = np.maximum(np.diff(t), 1e-5)
+    speed = np.maximum(steps, 1) / gaps
+    slower = np.minimum(np.append(speed, speed[-1]), np.append(speed[0], speed))
+    return Nearby(t, steps.astype(np.int64), slower, left)
+
+
+def _fit_all(
+    runs: list[EdgeRun], turnings: list[Turning | None], magnets: int, scales: Scales, noise: Noise
+) -> list[Fit]:
+    fits = []
+    start = 0
+    for number in range(len(runs)):
+        if number + 1 == len(runs) or turnings[number] is None:
+            inner = [turning for turning in turnings[start:number] if turning is not None]
+            chain = join_runs(runs[start : number + 1], inner)
+            fits.append(fit_chain(chain, magnets, scales.spacing_rad, noise, scales.accel_rad_s2))
+            start = number + 1
+    return fits
+
+
+def _section(fit: Fit) -> Section:
+    strokes = locate_strokes(fit)
+    return Section(fit, strokes, _zero(strokes))
 
 
 def _zero(strokes: list[Stroke]) -> Zero | None:
     """φ = 0 from the turnarounds: a stroke's ends lie on either side of it."""
     angles, sides = [], []
     for stroke in strokes:
-        if stroke.begin.known:
+        if stroke.begin.known and not angles:
             angles.append(stroke.begin.angle_rad)
             sides.append(-stroke.sense)
         if stroke.finish.known:

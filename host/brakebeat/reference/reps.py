@@ -6,7 +6,6 @@ import numpy as np
 
 from brakebeat.formats.rig import Rig
 from brakebeat.reference.ends import Stroke, sampled
-from brakebeat.reference.fit import Fit
 from brakebeat.reference.onset import Onset, find_onset, knows_braking
 from brakebeat.reference.phases import SAMPLE_S, WINDOW_S, Phase, best_window, phase_figures
 from brakebeat.reference.rig_physics import Physics
@@ -17,9 +16,9 @@ from brakebeat.results import BrakeTiming, Rep
 FEW_EDGES = 5
 
 
-def stroke_phases(fit: Fit, stroke: Stroke, zero: Zero) -> tuple[Phase, Phase] | None:
+def stroke_phases(stroke: Stroke, zero: Zero) -> tuple[Phase, Phase] | None:
     """The concentric and the eccentric phase of a stroke; None where it does not pass φ = 0."""
-    t, along, _, _ = sampled(fit, stroke, SAMPLE_S)
+    t, along, _ = sampled(stroke, SAMPLE_S)
     angle = along - stroke.sense * zero.angle_rad
     passed = np.flatnonzero((angle[:-1] < 0.0) & (angle[1:] >= 0.0))
     if not len(passed):
@@ -29,33 +28,38 @@ def stroke_phases(fit: Fit, stroke: Stroke, zero: Zero) -> tuple[Phase, Phase] |
     extension = float(t[at] + share * (t[at + 1] - t[at]))
     if extension - stroke.begin.t_s < 2 * SAMPLE_S or stroke.finish.t_s - extension < 2 * SAMPLE_S:
         return None
-    concentric = _phase(fit, stroke, zero, stroke.begin.t_s, extension, 1)
-    return concentric, _phase(fit, stroke, zero, extension, stroke.finish.t_s, -1)
+    concentric = _phase(stroke, zero, stroke.begin.t_s, extension, 1)
+    return concentric, _phase(stroke, zero, extension, stroke.finish.t_s, -1)
 
 
-def _phase(fit: Fit, stroke: Stroke, zero: Zero, start_s: float, end_s: float, sign: int) -> Phase:
+def rep_phases(stroke: Stroke, zero: Zero | None) -> tuple[Phase, Phase] | None:
+    """The phases of a stroke that is a rep; None for any other."""
+    if zero is None or not (stroke.begin.known and stroke.finish.known):
+        return None
+    return stroke_phases(stroke, zero)
+
+
+def _phase(stroke: Stroke, zero: Zero, start_s: float, end_s: float, sign: int) -> Phase:
     count = max(int(np.ceil((end_s - start_s) / SAMPLE_S)), 2) + 1
     t = np.linspace(start_s, end_s, count)
-    grid, c, sense = fit.bouts[stroke.bout].grid, fit.coefficients[stroke.bout], stroke.sense
-    speed = np.maximum(sense * grid.value(c, t, 1), 0.0)
+    speed = np.maximum(stroke.along(t, 1), 0.0)
     # The ends of a rep are standstill by definition; extrapolation leaves a trace of speed there.
     if sign > 0:
         speed[0] = 0.0
     else:
         speed[-1] = 0.0
-    angle = sense * (grid.value(c, t) - zero.angle_rad)
-    return Phase(t, angle, speed, sense * grid.value(c, t, 2), sign)
+    return Phase(t, stroke.along(t) - stroke.sense * zero.angle_rad, speed, stroke.along(t, 2), sign)
 
 
 def make_rep(
-    fit: Fit, stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, origin_us: int
+    stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, origin_us: int
 ) -> Rep:
     """A rep with all its figures (index and momentum are set later); times on the recording's clock."""
     concentric, eccentric = phases
     physics = Physics(rig)
 
     def us(t_s: float) -> int:
-        return origin_us + round(t_s * 1e6)
+        return origin_us + round((t_s + stroke.delay_s) * 1e6)
 
     peak_s, peak = _peak(concentric, eccentric)
     rep = Rep(
@@ -72,7 +76,7 @@ def make_rep(
         eccentric=phase_figures(eccentric, physics),
     )
     onset = None
-    edges = fit.bouts[stroke.bout].t_s
+    edges = stroke.fit.chain.t_s[stroke.edges]
     counts = [int(((edges >= p.t_s[0]) & (edges <= p.t_s[-1])).sum()) for p in phases]
     if min(counts) < FEW_EDGES:
         rep.flags.append("few_edges")
@@ -86,7 +90,7 @@ def make_rep(
             rep.brake_timing = _timing(rep.brake_fraction, rig)
     if zero.assumed:
         rep.flags.append("zero_assumed")
-    _state_uncertainty(rep, fit, stroke, phases, zero, physics, onset, peak_s)
+    _state_uncertainty(rep, stroke, phases, zero, physics, onset, peak_s)
     return rep
 
 
@@ -113,7 +117,6 @@ def _timing(fraction: float, rig: Rig) -> BrakeTiming:
 
 def _state_uncertainty(
     rep: Rep,
-    fit: Fit,
     stroke: Stroke,
     phases: tuple[Phase, Phase],
     zero: Zero,
@@ -122,16 +125,11 @@ def _state_uncertainty(
     peak_s: float,
 ) -> None:
     """Standard uncertainties from the fit's covariance and that of φ = 0."""
-    grid = fit.bouts[stroke.bout].grid
     extension_s = float(phases[1].t_s[0])
-    rows = [
-        grid.rows(np.array([peak_s]), 1),
-        grid.rows(np.array([extension_s])),
-        grid.rows(np.array([extension_s]), 1),
-    ]
+    functions = [(peak_s, 1), (extension_s, 0), (extension_s, 1)]
     if onset is not None:
-        rows.append(grid.rows(np.array([onset.t_s]), 2))
-    spread = np.sqrt(np.maximum(np.diag(fit.covariance(stroke.bout, np.vstack(rows))), 0.0))
+        functions.append((onset.t_s, 2))
+    spread = stroke.fit.spread(functions)
     speed = max(float(phases[1].speed_rad_s[0]), 1e-3)
     said = rep.uncertainty
     said["peak_rad_s"] = float(spread[0])
@@ -160,16 +158,16 @@ def _state_uncertainty(
             )
             said[f"{name}.mean_power_w"] = float(abs(figures.mean_power_w) * relative)
         if figures.peak_power_w is not None:
-            said[f"{name}.peak_power_w"] = _peak_power_sd(fit, stroke, phase, physics)
+            said[f"{name}.peak_power_w"] = _peak_power_sd(stroke, phase, physics)
 
 
-def _peak_power_sd(fit: Fit, stroke: Stroke, phase: Phase, physics: Physics) -> float:
+def _peak_power_sd(stroke: Stroke, phase: Phase, physics: Physics) -> float:
     """Standard uncertainty of the greatest 50 ms mean of the power, W."""
     inertia = physics.inertia_kg_m2 or 0.0
     window = best_window(phase.t_s, phase.sign * 0.5 * inertia * phase.speed_rad_s**2)
     if window is None:
         return float("nan")
     ends = np.array([window[0], window[0] + WINDOW_S])
-    rows = fit.bouts[stroke.bout].grid.rows(ends, 1)
+    covariance = stroke.fit.covariance([(float(end), 1) for end in ends])
     gain = inertia * np.interp(ends, phase.t_s, phase.speed_rad_s) * np.array([-1.0, 1.0]) / WINDOW_S
-    return float(np.sqrt(max(gain @ fit.covariance(stroke.bout, rows) @ gain, 0.0)))
+    return float(np.sqrt(max(gain @ covariance @ gain, 0.0)))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve_banded, cholesky_banded
+from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -104,7 +104,20 @@ class Factor:
     """Cholesky factor of a banded positive definite matrix (lower form)."""
 
     def __init__(self, band: Array) -> None:
-        self._factor = cholesky_banded(band, lower=True, check_finite=False)
+        # One or two edges leave the angle's course open: a trace of a prior closes it. It must not be there
+        # otherwise, for beyond the outermost edges nothing else would hold against it.
+        trace = 0.0
+        while True:
+            try:
+                if trace:
+                    band = band.copy()
+                    band[0] += trace * band[0].max()
+                self._factor = cholesky_banded(band, lower=True, check_finite=False)
+                return
+            except LinAlgError:
+                if trace > 1.0:
+                    raise
+                trace = max(100.0 * trace, 1e-14)
 
     def solve(self, right: Array) -> Array:
         """The solution for one or several right-hand sides (size,) or (size, m)."""

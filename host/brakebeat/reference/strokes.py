@@ -1,87 +1,81 @@
-"""Cuts the path of real edges into strokes (one sense each) and bouts (strokes without a rest between them)."""
+"""Cuts the path of real edges into strokes: runs in one sense without a rest."""
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from brakebeat.reference.likelihood import Array
+from brakebeat.reference.clean import Path
+from brakebeat.reference.likelihood import Array, Scales
+from brakebeat.reference.spline import Integers
 
-Integers = NDArray[np.int64]
-
-# A wheel that has stood for less than this counts as having turned straight round: its own acceleration,
-# known to a few percent, cannot tell the two apart any better.
-SHORTEST_REST_S = 0.06
-# Between edges of one sense a rest shows as a gap that dwarfs what the wheel needs at its usual acceleration.
-_SAME_SENSE_REST = 4.0
+# A gap within one sense that dwarfs what the wheel needs at its usual acceleration is a rest.
+_REST_FACTOR = 4.0
+_REST_S = 0.5
+# One or two edges far from all others are a fault of the sensor that the path took for a turnaround.
+_STRAY_EDGES = 2
 
 
 @dataclass(frozen=True)
-class Strokes:
-    """Real edges cut where the sense changes or the wheel rests.
+class EdgeRun:
+    """A stroke's real edges (n,): times, places counted from its first edge along the turning, sense (±1).
 
-    ``t_s``, ``place``, ``sense`` (n,): real edges only. ``first`` (s + 1,): where each stroke starts, n at last.
-    ``rested`` (s + 1,): whether the wheel rested before each stroke (True for the first, and after the last).
+    ``row`` is each edge's number among the edges given. ``turned`` is False where the wheel only rested since
+    the run before, in the same sense; ``first_place`` is the path's own count at the first edge.
     """
 
     t_s: Array
     place: Integers
-    sense: Integers
-    first: Integers
-    rested: NDArray[np.bool_]
-
-    @property
-    def count(self) -> int:
-        """Number of strokes."""
-        return len(self.first) - 1
-
-    def edges(self, stroke: int) -> slice:
-        """Where a stroke's edges lie."""
-        return slice(int(self.first[stroke]), int(self.first[stroke + 1]))
-
-    def bouts(self) -> list[tuple[int, int]]:
-        """Runs of strokes (first, one past the last) without a rest in between."""
-        starts = np.flatnonzero(self.rested[:-1])
-        return list(zip(starts.tolist(), [*starts[1:].tolist(), self.count], strict=True))
+    sense: int
+    row: Integers
+    turned: bool
+    first_place: int
 
 
-def cut_strokes(
-    t_s: Array, place: Integers, sense: Integers, spacing_rad: float, usual_accel: float
-) -> Strokes:
-    """Strokes of the real edges at ``t_s`` (n,), s, with their ``place`` and ``sense``."""
+def cut_runs(t_s: Array, path: Path, scales: Scales) -> list[EdgeRun]:
+    """Strokes of the path's real edges, in order, strays left out."""
+    rows = np.flatnonzero(path.real)
+    t, place, sense = t_s[rows], path.place[rows], path.sense[rows]
     turned = np.diff(sense) != 0
-    longest = _SAME_SENSE_REST * np.sqrt(2.0 * spacing_rad / usual_accel) + 0.5
-    stood = ~turned & (np.diff(t_s) > longest)
-    first = np.concatenate([[0], np.flatnonzero(turned | stood) + 1, [len(t_s)]]).astype(np.int64)
-    rested = np.ones(len(first), dtype=bool)
-    for stroke in range(1, len(first) - 1):
-        cut = int(first[stroke])
-        if turned[cut - 1]:
-            before = slice(max(int(first[stroke - 1]), cut - 6), cut)
-            after = slice(cut, min(int(first[stroke + 1]), cut + 6))
-            rested[stroke] = _rest_s(t_s[before], t_s[after], spacing_rad, place) > SHORTEST_REST_S
-    return Strokes(t_s, place, sense, first, rested)
+    longest = _REST_FACTOR * np.sqrt(2.0 * scales.spacing_rad / scales.accel_rad_s2) + _REST_S
+    stood = ~turned & (np.diff(t) > longest)
+    cuts = np.flatnonzero(turned | stood) + 1
+    runs = []
+    for start, stop in zip([0, *cuts], [*cuts, len(t)], strict=True):
+        if stop - start <= _STRAY_EDGES and _is_stray(t, int(start), int(stop), longest):
+            continue
+        own = slice(int(start), int(stop))
+        runs.append(
+            EdgeRun(
+                t[own],
+                np.abs(place[own] - place[start]),
+                int(sense[start]),
+                rows[own],
+                bool(start == 0 or turned[start - 1]),
+                int(place[start]),
+            )
+        )
+    return runs
 
 
-def _rest_s(before: Array, after: Array, spacing_rad: float, place: Integers) -> float:
-    """How long the wheel stood between the last edges of one stroke and the first of the next, s."""
-    stop = _vertex_s(before)
-    go = _vertex_s(-after[::-1])
-    gap = after[0] - before[-1]
-    if stop is None or go is None:
-        return 0.0 if gap < 1.0 else float(gap)
-    return float(-go - stop)
+def _is_stray(t: Array, start: int, stop: int, longest: float) -> bool:
+    """Whether a short run stands alone: nothing before or after it, or a rest on either side."""
+    before = np.inf if start == 0 else t[start] - t[start - 1]
+    after = np.inf if stop == len(t) else t[stop] - t[stop - 1]
+    return bool(np.isinf(before) or np.isinf(after) or min(before, after) > longest)
 
 
-def _vertex_s(t_s: Array) -> float | None:
-    """When a wheel that slows down steadily would stand, from its last edges (a spacing apart each); None if unsure."""
-    if len(t_s) < 3:
-        return None
-    count = min(len(t_s), 5)
-    x = t_s[-count:] - t_s[-1]
-    curve, slope, _ = np.polyfit(x, np.arange(count, dtype=float), 2)
-    if curve >= 0.0 or slope <= 0.0:
-        return None
-    return float(t_s[-1] - slope / (2.0 * curve))
+def move_edges(before: EdgeRun, after: EdgeRun, count: int) -> tuple[EdgeRun, EdgeRun]:
+    """Two runs with the first ``count`` edges of the later one moved to the end of the earlier (or back, if < 0)."""
+    t = np.concatenate([before.t_s, after.t_s])
+    rows = np.concatenate([before.row, after.row])
+    steps = np.concatenate([np.diff(before.place), [1], np.diff(after.place)])
+    cut = len(before.t_s) + count
+    early = np.concatenate([[0], np.cumsum(steps[: cut - 1])]).astype(np.int64)
+    late = np.concatenate([[0], np.cumsum(steps[cut:])]).astype(np.int64)
+    return (
+        dataclasses.replace(before, t_s=t[:cut], row=rows[:cut], place=early),
+        dataclasses.replace(after, t_s=t[cut:], row=rows[cut:], place=late),
+    )

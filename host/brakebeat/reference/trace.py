@@ -8,14 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brakebeat.formats.recording import Recording
-from brakebeat.reference.ends import sampled
+from brakebeat.reference.ends import Stroke, sampled
 from brakebeat.reference.phases import athlete_torque_nm
 from brakebeat.reference.pipeline import Understanding, understand
-from brakebeat.reference.reps import stroke_phases
+from brakebeat.reference.reps import rep_phases
 from brakebeat.reference.rig_physics import Physics
 from brakebeat.reference.spline import Array
+from brakebeat.reference.zero import Zero
 
 GRID_S = 0.002
+Part = tuple[Array, Array, Array, Array, NDArray[np.int8]]
 IDLE, CONCENTRIC, ECCENTRIC, OTHER = 0, 1, 2, 3
 
 
@@ -44,27 +46,29 @@ def trace(recording: Recording) -> Trace:
 def trace_of(recording: Recording, seen: Understanding) -> Trace:
     """The motion of a recording that has been worked out already."""
     physics = Physics(recording.rig)
-    parts: list[tuple[Array, Array, Array, Array, NDArray[np.int8]]] = []
     origin_s = seen.train.origin_us * 1e-6
-    zero = seen.zero.angle_rad if seen.zero else 0.0
-    for stroke in seen.strokes:
-        assert seen.fit is not None
-        t, along, speed, _ = sampled(seen.fit, stroke, GRID_S)
-        torque, phase = np.full(len(t), np.nan), np.full(len(t), OTHER, dtype=np.int8)
-        phases = None
-        if seen.zero is not None and stroke.begin.known and stroke.finish.known:
-            phases = stroke_phases(seen.fit, stroke, seen.zero)
-        for part, code in zip(phases or (), (CONCENTRIC, ECCENTRIC), strict=False):
-            inside = (t >= part.t_s[0]) & (t <= part.t_s[-1])
-            phase[inside] = code
-            own = athlete_torque_nm(part, physics)
-            if own is not None:
-                torque[inside] = np.interp(t[inside], part.t_s, own)
-        parts.append((t + origin_s, stroke.sense * along - zero, stroke.sense * speed, torque, phase))
+    parts = [
+        _stroke_part(stroke, section.zero, physics, origin_s)
+        for section in seen.sections
+        for stroke in section.strokes
+    ]
     return _joined(parts)
 
 
-def _joined(parts: list[tuple[Array, Array, Array, Array, NDArray[np.int8]]]) -> Trace:
+def _stroke_part(stroke: Stroke, zero: Zero | None, physics: Physics, origin_s: float) -> Part:
+    t, along, speed = sampled(stroke, GRID_S)
+    torque, phase = np.full(len(t), np.nan), np.full(len(t), OTHER, dtype=np.int8)
+    for part, code in zip(rep_phases(stroke, zero) or (), (CONCENTRIC, ECCENTRIC), strict=False):
+        inside = (t >= part.t_s[0]) & (t <= part.t_s[-1])
+        phase[inside] = code
+        own = athlete_torque_nm(part, physics)
+        if own is not None:
+            torque[inside] = np.interp(t[inside], part.t_s, own)
+    angle = stroke.sense * along - (zero.angle_rad if zero else 0.0)
+    return t + stroke.delay_s + origin_s, angle, stroke.sense * speed, torque, phase
+
+
+def _joined(parts: list[Part]) -> Trace:
     """Strokes one after the other; at rest two samples mark the pause, so that lines drawn stay level."""
     if not parts:
         empty = np.zeros(0)
