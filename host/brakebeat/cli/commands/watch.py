@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--virtual",
         metavar="FILE",
-        help="no hardware: the firmware plays this recording over a virtual radio, then the command ends",
+        help="no hardware: the firmware plays this recording (or sample:NAME) over a virtual radio",
     )
     parser.add_argument(
         "--speed", type=_positive, default=1.0, metavar="X", help="with --virtual: X times as fast (1)"
@@ -59,7 +59,7 @@ async def _watch(args: argparse.Namespace) -> int:
 
     show = _show_json if args.json_lines else _show_line
     if not args.json_lines:
-        print(f"looking for a board; {CAUTION}", flush=True)
+        print(f"looking for a board. {CAUTION}", flush=True)
     async with contextlib.AsyncExitStack() as stack:
         ended = await stack.enter_async_context(_virtual(args)) if args.virtual else None
         events = await stack.enter_async_context(
@@ -85,9 +85,10 @@ async def _show_all(events: AsyncIterator[Any], show: Any, most_reps: int | None
 
 @contextlib.asynccontextmanager
 async def _virtual(args: argparse.Namespace) -> AsyncIterator[Any]:
+    from brakebeat.samples import resolve
     from brakebeat.virtual import virtual_rig
 
-    async with virtual_rig(args.virtual, speed=args.speed, engine=args.engine) as rig:
+    async with virtual_rig(resolve(args.virtual), speed=args.speed, engine=args.engine) as rig:
         if rig.engine == "cpython" and args.engine == "auto":
             print("no MicroPython VM is installed here: the firmware runs on CPython", file=sys.stderr)
         yield lambda reps: rig.board.reps_played is not None and reps >= rig.board.reps_played
