@@ -19,14 +19,16 @@ class App:
     """Ties source, session, sounder and radio together.
 
     rig: as `rigfile.load` gives it. source: has ``pump(session)`` and ``done``. bluetooth: the module, or
-    None for a board without a radio. trouble: what is wrong already, in words for the host.
+    None for a board without a radio. troubles: what is wrong already, in words (or empty).
     """
 
-    def __init__(self, rig, source, the_sounder, bluetooth=None, trouble=""):
+    def __init__(self, rig, source, the_sounder, bluetooth=None, troubles=()):
         self.rig = rig
         self.source = source
         self.sounder = the_sounder
-        self.trouble = trouble
+        self.trouble = ""
+        for text in troubles:
+            self.add_trouble(text)
         self.faults = 0
         self.reps = RepQueue()
         self.cues = CueLine()
@@ -143,13 +145,15 @@ class App:
 def main(rig_path="rig.toml"):
     # type: (str) -> None
     """Boot: read the rig file, set up what is wired, run for ever. Whatever is missing is told, not fatal."""
+    asyncio.run(_boot(rig_path))
+
+
+async def _boot(rig_path):
     rig, rig_trouble = rigfile.load(rig_path)
     machine = ports.pins()
     source, source_trouble = sources.from_rig(rig, machine)
     the_sounder, sounder_trouble = sounder.from_rig(rig, machine)
     radio_module = ports.radio()
     radio_trouble = "" if radio_module else "no radio on this port"
-    app = App(rig, source, the_sounder, radio_module)
-    for text in (rig_trouble, source_trouble, sounder_trouble, radio_trouble):
-        app.add_trouble(text or "")
-    asyncio.run(app.run())
+    troubles = (rig_trouble, source_trouble, sounder_trouble, radio_trouble)
+    await App(rig, source, the_sounder, radio_module, troubles).run()

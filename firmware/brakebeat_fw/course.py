@@ -17,8 +17,12 @@ _YIELD_SPREAD = 0.05
 # Braking that counts, as a share of what is needed to stop where the rep began.
 _BRAKE_SHARE = 0.08
 _BENT_SHARE = 0.25
+# Edges within this share of the range are averaged.
+_TOGETHER = 0.02
+# No braking is harder than this many times what stopping needs.
+_HARDEST = 5.0
 # Standard deviations that a lag must exceed.
-_SIGMAS = 3.5
+_SIGMAS = 4.0
 
 
 class Course:
@@ -46,6 +50,8 @@ class Course:
         remaining = max(1.0, zero_path + range_ - newest)
         # Bend (spacings per course length squared) that would stop the wheel where the rep began.
         self._needed = pace * pace / (4.0 * remaining)
+        self.score = 0.0
+        self._together = max(1, int(_TOGETHER * range_ + 0.5))
         self._solve(first, end)
 
     def _may_reach_to(self, place, end, zero_path):
@@ -82,13 +88,13 @@ class Course:
         """Time from the course's end in course lengths."""
         return (after_base_us + ticks.after(self._base, self._stretch.buffer[self._end])) / self._scale_us
 
-    def _spread(self, u):
-        # type: (float) -> float
-        """Standard deviation of (edge - course) at ``u``, spacings."""
+    def _spread(self, u, edges):
+        # type: (float, int) -> float
+        """Standard deviation of (mean of some edges - course) at ``u``, spacings."""
         sums = self._sums
         row = [1.0, u, u * u]
         weights = solve([[sums[a + b] for b in range(3)] for a in range(3)], list(row))
-        variance = 1.0
+        variance = 1.0 / edges
         if weights is not None:
             for k in range(3):
                 variance += weights[k] * row[k]
@@ -101,12 +107,15 @@ class Course:
 
     def verdict(self, overdue_us):
         # type: (int) -> float
-        """Braking over what counts as braking; overdue_us: microseconds since the newest edge."""
+        """Braking over what counts as braking; overdue_us: microseconds since the newest edge. ``score`` is what the
+        edges alone say."""
         stretch = self._stretch
         best = -self._answer[2] / (self._needed * _BENT_SHARE + _SIGMAS * self._bend_spread())
         shift = 0.0
         x = 0.0
         score = 0.0
+        mean_lag = mean_u = 0.0
+        taken = 0
         for place in range(self._end + 1, self._last + 1):
             u = self._u(ticks.after(stretch.buffer[place], self._base))
             x = stretch.corrected(place) - self._origin + shift
@@ -121,16 +130,25 @@ class Course:
                 shift += 1.0
                 x += 1.0
                 lag -= 1.0
-            score = lag / limit
-        # An edge that is overdue says as much as one that came late.
+            # A running mean over the newest edges, which tell more together than the last one alone.
+            taken += 1
+            weight = 1.0 / min(taken, self._together)
+            mean_lag += weight * (lag - mean_lag)
+            mean_u += weight * (u - mean_u)
+            score = mean_lag / self._limit(mean_u, min(taken, 2 * self._together - 1))
+        self.score = max(best, score)
+        # An edge that is overdue says as much as one that came late; overdue beyond any braking it was missed.
         u = self._u(overdue_us)
-        score = max(score, self._lag(u, x + 1.0) / self._limit(u))
-        return max(best, score)
+        lag = self._lag(u, x + 1.0)
+        since = u if self.score >= 1.0 else u - self._u(0)
+        if lag > _HARDEST * self._needed * since * since + self._limit(u):
+            return self.score
+        return max(self.score, lag / self._limit(u))
 
-    def _limit(self, u):
-        # type: (float) -> float
-        """A lag at ``u`` that means braking."""
-        return max(_BRAKE_SHARE * self._needed * u * u, _SIGMAS * self._spread(u))
+    def _limit(self, u, edges=1):
+        # type: (float, int) -> float
+        """A lag at ``u``, the mean of some edges, that means braking."""
+        return max(_BRAKE_SHARE * self._needed * u * u, _SIGMAS * self._spread(u, edges))
 
     def _bend_spread(self):
         # type: () -> float

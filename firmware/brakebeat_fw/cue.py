@@ -30,6 +30,7 @@ class CueWatch:
         self.late_due = None  # ticks at which the late angle is expected to be passed
         self.window_due = None
         self._asked = 0
+        self._sure = 0.0  # the last verdict without edges that are still to come
         self.zero_path = 0.0
         self._range = 1.0
 
@@ -93,7 +94,7 @@ class CueWatch:
         if verdict < 1.0:
             self.late_due = None
             return wire.CUE_LATE
-        if verdict > 2.5 or self._asked:
+        if self._sure > 2.0 or self._asked:
             self.late_due = None
         self._asked = 1
         return None
@@ -106,7 +107,9 @@ class CueWatch:
         base = stretch.buffer[last]
         overdue_us = ticks.after(now_ticks, base)
         most = 0.0
+        self._sure = 0.0
         for share in _LEADS:
             course = Course(stretch, last, share * self._range, self.zero_path, self._range, self.noise)
             most = max(most, course.verdict(overdue_us))
+            self._sure = max(self._sure, course.score)
         return most

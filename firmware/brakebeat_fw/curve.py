@@ -41,22 +41,32 @@ class Curve:
 
         Only the middle half counts: there the points are dense and the cubic is true.
         """
-        total = 0.0
-        count = 0
         quarter = (last - first) // 4
-        for k in range(first + 2 + quarter, last - 1 - quarter):
-            answer = 0.0
-            # Lagrange through the neighbours, uneven in time.
-            for a in (k - 2, k - 1, k + 1, k + 2):
-                weight = self.xs[a] - self.xs[k]
-                for b in (k - 2, k - 1, k + 1, k + 2):
-                    if b != a:
-                        weight *= (self.ts[k] - self.ts[b]) / (self.ts[a] - self.ts[b])
-                answer += weight
-            total += min(abs(answer), 0.05)
-            count += 1
+        mean = 0.05
+        for _ in range(2):
+            # Twice: what is far beyond the usual is no noise but an edge that was taken for another.
+            total = 0.0
+            count = 0
+            for k in range(first + 2 + quarter, last - 1 - quarter):
+                stray = abs(self._stray(k))
+                if stray < 4.0 * mean:
+                    total += stray
+                    count += 1
+            mean = total / count if count else 0.0
         # Var(point - interpolated) is 1 + 34/36 times the point's; mean |x| of a normal is 0.8 sd.
-        self.noise_rad = total / count / 0.8 / 1.394 if count else 0.0
+        self.noise_rad = mean / 0.8 / 1.394
+
+    def _stray(self, k):
+        # type: (int) -> float
+        """How far point ``k`` is off the cubic through its four neighbours (Lagrange, uneven in time), radians."""
+        answer = 0.0
+        for a in (k - 2, k - 1, k + 1, k + 2):
+            weight = self.xs[a] - self.xs[k]
+            for b in (k - 2, k - 1, k + 1, k + 2):
+                if b != a:
+                    weight *= (self.ts[k] - self.ts[b]) / (self.ts[a] - self.ts[b])
+            answer += weight
+        return answer
 
     def drop_outliers(self, first, last):
         # type: (int, int) -> int

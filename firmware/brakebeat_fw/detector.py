@@ -46,7 +46,7 @@ _KNOWN_TURN = const(24)  # 1: _TURN_AT was told by the sensor
 _S1 = const(25)  # last stored interval
 _BASE_STRIDE = const(26)  # what the stride is at the start of a stretch
 _LEAST_DEFAULT = const(27)  # _LEAST_FROM_REST as the rig file alone gives it
-_REFUSED = const(28)  # edges in a row that were refused as spurious
+_REFUSED = const(28)  # rises by 2 with each edge refused half-way, falls by 1 with each accepted edge
 _CONFIRM = const(29)  # edges after a turnaround that are needed to judge it
 _USED = const(30)  # edges of the batch that pass 2 has used
 _GIVEN = const(31)  # edges of the batch
@@ -80,6 +80,8 @@ CONFIRM = _CONFIRM
 REFUSED = _REFUSED
 NEXT_STORE = _NEXT_STORE
 P1 = _P1
+P2 = _P2
+P3 = _P3
 USED = _USED
 GIVEN = _GIVEN
 
@@ -122,7 +124,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                 near = p1
                 if near > 0x3FFFF:
                     near = 0x3FFFF
-                if state[_SLOW]:
+                if state[_SLOW] and state[_RUN] < 2:
                     # Near a turnaround the same magnet may pass again soon: only a bounce is as quick as this.
                     if (near >> 4) > least:
                         least = near >> 4
@@ -158,8 +160,12 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                 half_off = p1 - dt - dt
                 if half_off < 0:
                     half_off = 0 - half_off
-                if seen > 2 and p2 and off * 4 < p2 and half_off * 4 < p1:
-                    # As long as the interval before last and half the last one: that one had swallowed a magnet.
+                if half_off * 5 < p1:
+                    state[_REFUSED] += 2
+                if seen > 2 and p2 and half_off * 4 < p1 and (off * 4 < p2 or state[_REFUSED] > 3):
+                    # Half the last interval, and as long as the one before it (or the last one was halved too): the
+                    # last interval had swallowed a magnet.
+                    state[_REFUSED] = 0
                     state[_MISSED] += 1
                     state[_P2] = p1 >> 1
                     state[_EXPECTED] = dt
@@ -216,6 +222,8 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                         if advance > 8:
                             advance = 8
                         state[_MISSED] += advance - 1
+            if state[_REFUSED]:
+                state[_REFUSED] -= 1
             state[_EXPECTED] = expected
             p1 = dt // advance
         state[_P1] = p1

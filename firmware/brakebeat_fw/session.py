@@ -423,6 +423,7 @@ class Session:
             self.incomplete += 1
             return
         duration_us = ticks.after(stop.ticks, start.ticks)
+        stretch.find_magnets(end, start, duration_us * 1e-6, total, spacing)
         curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
         stretch.learn(curve, end, spacing)
         curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)

@@ -24,6 +24,14 @@ class SpacingTable:
             self.offsets[k] = 0.0
         self.reps = 0
 
+    def spread(self):
+        # type: () -> float
+        """Root mean square of the offsets, edge spacings."""
+        total = 0.0
+        for offset in self.offsets:
+            total += offset * offset
+        return (total / self.magnets) ** 0.5
+
     def along(self, number, sense):
         # type: (int, int) -> float
         """What to add to the even path angle of edge ``number`` when it passes in ``sense``, edge spacings."""

@@ -16,6 +16,8 @@ CAPACITY = 384
 _SIDE_RAD = 8.0
 _SIDE_LEAST = 4
 _SIDE_MOST = 16
+# Offsets this large (rms, edge spacings) tell magnets apart.
+_UNEVEN = 0.005
 # Mirrored points beyond each turnaround keep the speed at 0 there.
 PAD = 3
 
@@ -223,6 +225,11 @@ class Stretch:
         for place in range(2, count):
             pair = ticks.after(buffer[place], buffer[place - 2]) >> 1
             state[detector.FASTEST] = min(state[detector.FASTEST], pair)
+        if count > 3 and state[detector.T_LAST] == buffer[count - 1] and state[detector.STRIDE] == 1:
+            # The hot path goes on from intervals that have been mended.
+            for place, name in ((count - 1, detector.P1), (count - 2, detector.P2), (count - 3, detector.P3)):
+                moved = buffer[CAPACITY + place] - buffer[CAPACITY + place - 1]
+                state[name] = ticks.after(buffer[place], buffer[place - 1]) // max(1, moved)
         self.repaired = self.thinned = False
         self._mended = 0
 
@@ -265,6 +272,25 @@ class Stretch:
             xs[at + 1 + k] = xs[at - 1 - k]
         curve.measure_noise(PAD + 1, PAD + end)
         return curve
+
+    def find_magnets(self, end, start, duration_s, total, spacing_rad):
+        # type: (int, Turn, float, float, float) -> None
+        """Set right which magnet is which, where the table fits this rep better one or two magnets on."""
+        if self.table.spread() < _UNEVEN or self.state[detector.STRIDE] != 1:
+            return
+        number = self.first_number
+        best = number
+        least = self.curve(end, start, duration_s, total, spacing_rad).noise_rad
+        for shift in (-1, 1, -2, 2):
+            if abs(shift) >= self.table.magnets:
+                continue
+            self.first_number = number + shift
+            noise = self.curve(end, start, duration_s, total, spacing_rad).noise_rad
+            # A clear gain only: with even magnets all are alike.
+            if noise < 0.7 * least:
+                least = noise
+                best = self.first_number
+        self.first_number = best
 
     def learn(self, curve, end, spacing_rad):
         # type: (Curve, int, float) -> None
