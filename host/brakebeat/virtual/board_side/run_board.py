@@ -49,7 +49,7 @@ def _run(
     source = PlaybackSource(recording, float(speed))
 
     async def work() -> None:
-        board = app.App(rig, source, sounder.Sounder(), bluetooth, trouble or "")
+        board = app.App(rig, source, sounder.Sounder(), bluetooth, (trouble,))
         _say("ready " + board.radio.name)
         starter = asyncio.create_task(_start_when_heard(asyncio, board, source, wait == "wait"))
         await board.run()
