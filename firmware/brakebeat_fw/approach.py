@@ -81,6 +81,7 @@ def tidy_before(stretch, end):
 def tidy_after(stretch, first):
     # type: (object, int) -> None
     """Mend the edges that come after the turnaround, from the newest back to place ``first``."""
+    _drop_displaced(stretch, first)
     newest = stretch.count - 1
     if newest - first > _KNOWN:
         # The rest is judged from here, so this interval has to be right first.
@@ -102,3 +103,19 @@ def tidy_after(stretch, first):
         elif verdict == MISSED:
             stretch.insert_before(place + 1)
         place -= 1
+
+
+def _drop_displaced(stretch, first):
+    # type: (object, int) -> None
+    """Leave out an edge whose two intervals are far from alike while their mean fits: its time is off, not its count."""
+    place = first + 3
+    while place < stretch.count - 1:
+        early = stretch.interval(place)
+        late = stretch.interval(place + 1)
+        mean = (early + late) / 2
+        beside = stretch.interval(place - 1)
+        if place + 2 < stretch.count:
+            beside = (beside * stretch.interval(place + 2)) ** 0.5
+        if abs(early - late) > 0.6 * mean and 0.75 < mean / beside < 1.2:
+            stretch.leave_out(place)
+        place += 1

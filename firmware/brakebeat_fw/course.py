@@ -22,7 +22,7 @@ _TOGETHER = 0.02
 # No braking is harder than this many times what stopping needs.
 _HARDEST = 5.0
 # Standard deviations that a lag must exceed.
-_SIGMAS = 4.0
+_SIGMAS = 4.5
 
 
 class Course:

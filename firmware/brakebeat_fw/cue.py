@@ -25,14 +25,19 @@ class CueWatch:
         self._window_fraction = rig["brake_target"] - rig["brake_tolerance"]
         self._window_on = rig["cues.window_cue"]
         self._late_on = rig["cues.late_cue"]
-        # Timing noise of one edge in spacings, learnt from finished reps.
-        self.noise = 0.0005
+        # Noise of one edge in spacings, learnt from finished reps.
+        self.noise = 0.0
         self.late_due = None  # ticks at which the late angle is expected to be passed
         self.window_due = None
         self._asked = 0
         self._sure = 0.0  # the last verdict without edges that are still to come
         self.zero_path = 0.0
         self._range = 1.0
+
+    def learn_noise(self, noise):
+        # type: (float) -> None
+        """Take a finished rep's noise into the running mean."""
+        self.noise = 0.7 * self.noise + 0.3 * noise if self.noise else noise
 
     def disarm(self):
         # type: () -> None

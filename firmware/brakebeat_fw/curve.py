@@ -24,17 +24,6 @@ class Curve:
         self.total_rad = 0.0
         self.noise_rad = 0.0  # standard deviation of one point
 
-    def between(self, from_start_s, from_end_s):
-        # type: (float, float) -> tuple[int, int]
-        """First and last place of the points at least that far from the rep's start and end."""
-        first = 0
-        while first < self.count - 1 and self.ts[first] < from_start_s:
-            first += 1
-        last = self.count - 1
-        while last > 0 and self.ts[last] > self.duration_s - from_end_s:
-            last -= 1
-        return first, last
-
     def measure_noise(self, first, last):
         # type: (int, int) -> None
         """Noise of one point, from how far each lies off the cubic through its four neighbours (``first`` to ``last``).
@@ -68,8 +57,8 @@ class Curve:
             answer += weight
         return answer
 
-    def drop_outliers(self, first, last):
-        # type: (int, int) -> int
+    def drop_outliers(self):
+        # type: () -> int
         """Leave out single points far off the cubic through nine of their kind; returns how many.
 
         What is left of stray edges that were taken for magnets: a little off in time, right in count.
@@ -77,7 +66,7 @@ class Curve:
         off = array("f", [0.0] * self.count)
         total = 0.0
         judged = 0
-        for k in range(first + 4, last - 3):
+        for k in range(5, self.count - 5):
             answer, _ = self.fit(self.ts[k], k - 4, k + 4, 3)
             off[k] = abs(self.xs[k] - answer[0])
             total += min(off[k], 4.0 * self.noise_rad) if self.noise_rad else off[k]

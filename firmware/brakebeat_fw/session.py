@@ -423,12 +423,14 @@ class Session:
             self.incomplete += 1
             return
         duration_us = ticks.after(stop.ticks, start.ticks)
-        stretch.find_magnets(end, start, duration_us * 1e-6, total, spacing)
+        stretch.find_magnets(end, start, duration_us * 1e-6, total, spacing, 1.6 * self.cue.noise * spacing)
         curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
-        stretch.learn(curve, end, spacing)
+        if not self.cue.noise or curve.noise_rad < 1.6 * self.cue.noise * spacing:
+            # A rep that fits badly would teach the table wrong.
+            stretch.learn(curve, end, spacing)
         curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
-        curve.drop_outliers(*curve.between(start.reach_s, stop.reach_s))
-        self.cue.noise = curve.noise_rad / spacing
+        curve.drop_outliers()
+        self.cue.learn_noise(curve.noise_rad / spacing)
         figures = Figures(curve, start, stop, zero * spacing, spacing, self.wheel)
         momentum = self._next_is_momentum()
         start_us = self.now_us(start.ticks)

@@ -145,6 +145,18 @@ class Stretch:
         if state[detector.TURN_AT] > place:
             state[detector.TURN_AT] -= 1
 
+    def leave_out(self, place):
+        # type: (int) -> None
+        """Take out an edge whose time is wrong; the path stays as it is."""
+        for k in range(place, self.count - 1):
+            self.buffer[k] = self.buffer[k + 1]
+            self.buffer[CAPACITY + k] = self.buffer[CAPACITY + k + 1]
+        self.state[detector.COUNT] -= 1
+        self.state[detector.SPURIOUS] += 1
+        self.repaired = True
+        if self.state[detector.TURN_AT] > place:
+            self.state[detector.TURN_AT] -= 1
+
     def insert_before(self, place):
         # type: (int) -> None
         """Count one magnet as missed right before place ``place``."""
@@ -273,17 +285,18 @@ class Stretch:
         curve.measure_noise(PAD + 1, PAD + end)
         return curve
 
-    def find_magnets(self, end, start, duration_s, total, spacing_rad):
-        # type: (int, Turn, float, float, float) -> None
-        """Set right which magnet is which, where the table fits this rep better one or two magnets on."""
+    def find_magnets(self, end, start, duration_s, total, spacing_rad, bad_rad):
+        # type: (int, Turn, float, float, float, float) -> None
+        """Set right which magnet is which, where the table fits this rep better some magnets on.
+
+        bad_rad: noise beyond which the count is doubtful and all magnets are tried, not only the neighbours.
+        """
         if self.table.spread() < _UNEVEN or self.state[detector.STRIDE] != 1:
             return
-        number = self.first_number
-        best = number
+        number = best = self.first_number
         least = self.curve(end, start, duration_s, total, spacing_rad).noise_rad
-        for shift in (-1, 1, -2, 2):
-            if abs(shift) >= self.table.magnets:
-                continue
+        reach = self.table.magnets // 2 if bad_rad and least > bad_rad else min(2, self.table.magnets // 2)
+        for shift in range(-reach, reach + 1):
             self.first_number = number + shift
             noise = self.curve(end, start, duration_s, total, spacing_rad).noise_rad
             # A clear gain only: with even magnets all are alike.

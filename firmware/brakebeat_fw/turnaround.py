@@ -46,6 +46,7 @@ class Side:
         self.distance = 0.0  # from nearest edge to vertex, edge spacings
         self.curvature = 0.0  # edge spacings / s^2, negative: half the acceleration
         self.jerk = 0.0
+        self.most = 1.0  # greatest distance from the vertex that the nearest edge can have, edge spacings
         self.vertex = 0.0  # seconds, where it was solved last
 
     def part(self, first, count):
@@ -128,6 +129,8 @@ def search(misfit, low, high, steps):
 PAUSE_S = 0.035
 # Edges a side that decide about a pause, by parabolas; the straight turn itself takes all edges and a cubic.
 _NEAR = 4
+# Squared residual per edge, edge spacings^2, that says a turnaround is not what it seems.
+_BAD = 1e-3
 # An edge so near the vertex (edge spacings) says nothing of the time and may belong to either side.
 _TOO_NEAR = 0.06
 
@@ -155,6 +158,9 @@ def fit_straight_or_paused(before, after):
             return end, start
     bent = len(after.us) > 5
     both = _common(before, after, low, high, bent)
+    if _misfit_at(before, after, both, bent) > _BAD * (len(before.us) + len(after.us)):
+        _allow_missed(before, after, low, high, bent)
+        both = before.vertex
     skip_before = before.distance < _TOO_NEAR and len(before.us) > 5
     skip_after = after.distance < _TOO_NEAR and len(after.us) > 5
     if skip_before or skip_after:
@@ -163,6 +169,29 @@ def fit_straight_or_paused(before, after):
         far_after = after.part(1 if skip_after else 0, 99)
         both = _common(far_before, far_after, far_before.us[0], far_after.us[0], bent)
     return both, both
+
+
+def _misfit_at(before, after, t, bent):
+    # type: (Side, Side, float, bool) -> float
+    return bounded(before, t, False) + bounded(after, t, bent)
+
+
+def _allow_missed(before, after, low, high, bent):
+    # type: (Side, Side, float, float, bool) -> None
+    """Solve again with a magnet missed beside the turnaround, and keep that where it is far better."""
+    at = before.vertex
+    least = 0.2 * _misfit_at(before, after, at, bent)
+    reaches = (1.0, 1.0)
+    for pair in ((2.1, 1.0), (1.0, 2.1), (2.1, 2.1)):
+        before.most, after.most = pair
+        t = _common(before, after, low, high, bent)
+        misfit = _misfit_at(before, after, t, bent)
+        if misfit < least:
+            least = misfit
+            at = t
+            reaches = pair
+    before.most, after.most = reaches
+    _misfit_at(before, after, at, bent)
 
 
 def _common(before, after, low, high, bent):
@@ -185,7 +214,7 @@ def bounded(side, t, cubic):
     # type: (Side, float, bool) -> float
     """Misfit with the vertex at ``t``; the wheel turned less than one spacing or so beyond the nearest edge."""
     value = side.misfit(t, cubic)
-    beyond = max(side.distance - 1.0, -side.distance, 0.0)
+    beyond = max(side.distance - side.most, -side.distance, 0.0)
     return value + 0.1 * beyond * beyond
 
 
