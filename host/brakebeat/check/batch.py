@@ -63,11 +63,11 @@ def check_files(
     except BrokenProcessPool as error:
         raise BrakebeatError("a worker process died (out of memory?); try again with --jobs 1") from error
     except BaseException:
-        pool.shutdown(wait=False, cancel_futures=True)
         for child in set(multiprocessing.active_children()) - others:
             child.terminate()
         raise
     finally:
+        # Waits for the workers: they have nothing left to do, or have just been told to go.
         pool.shutdown(cancel_futures=True)
 
 

@@ -16,7 +16,7 @@ LATE = (4, 6)
 
 def demo_sensor() -> Sensor:
     """Six magnets as a careful builder gets them: 0.3 degrees off at most, and an edge in fifty bounces."""
-    return preset("clean", placement_rad=0.3 * math.pi / 180, jitter_us=20.0, bounced=0.02)
+    return preset("clean", placement_rad=0.3 * math.pi / 180, bounced=0.02)
 
 
 def demo_recording() -> tuple[Recording, dict[str, Any]]:
