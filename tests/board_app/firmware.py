@@ -6,9 +6,9 @@ from brakebeat.board.files import firmware_dir
 
 sys.path.append(str(firmware_dir()))
 
-from brakebeat_fw import framing, outbox, radio, sounder, sources, status, wire
+from brakebeat_fw import framing, outbox, playback, radio, sounder, sources, status, wire
 
-__all__ = ["framing", "outbox", "radio", "sounder", "sources", "status", "wire"]
+__all__ = ["framing", "outbox", "playback", "radio", "sounder", "sources", "status", "wire"]
 
 
 def packed_rep(index: int, fill: int = 0) -> bytes:

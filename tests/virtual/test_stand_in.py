@@ -111,9 +111,20 @@ async def _play_host(air, probe):
         await probe.line("board: go on")
         await client.write_gatt_char(readable, b"\1" * 30, response=True)
         await client.write_gatt_char(readable, b"\2" * 30, response=True)
+        while await client.read_gatt_char(readable) != b"subscribe now":
+            await asyncio.sleep(0.005)
+        heard: list[bytes] = []
         again = asyncio.Event()
-        await client.start_notify(notifying, lambda _sender, data: data == b"again" and again.set())
+
+        def on_value(_sender, data):
+            heard.append(bytes(data))
+            if data == b"again":
+                again.set()
+
+        await client.start_notify(notifying, on_value)
+        await client.write_gatt_char(readable, b"\4", response=True)
         await again.wait()
+        assert heard == [b"update", *(bytes([number]) for number in range(7)), b"again"]
         assert air.lose_links() == 1
         await lost.wait()
     lost.clear()

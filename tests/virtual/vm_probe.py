@@ -97,6 +97,13 @@ async def with_host(ble, found):
     await host.until(3)
     found["appended"] = list(ble.gatts_read(readable))
     found["emptied"] = len(ble.gatts_read(readable))
+    # Only who has subscribed hears of an update; the host subscribes when it reads this, then writes.
+    ble.gatts_write(notifying, b"unheard", True)
+    ble.gatts_write(readable, b"subscribe now")
+    await host.until(3)
+    ble.gatts_write(notifying, b"update", True)
+    ble.gatts_indicate(host.connection, notifying, b"indicated")
+    await host.until(20)
     sent = 0
     while not refused(ble.gatts_notify, host.connection, notifying, bytes([sent])):
         sent += 1

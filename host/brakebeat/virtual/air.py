@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 
@@ -93,6 +94,8 @@ class VirtualAir:
 async def virtual_air(limits: RadioLimits | None = None) -> AsyncIterator[VirtualAir]:
     """A radio range with the host's central in it and a TCP server for firmwares on 127.0.0.1."""
     air = VirtualAir(limits or RadioLimits())
+    # bumble warns of packets that a link still carried when it broke: here that is what is wanted.
+    logging.getLogger("bumble").setLevel(logging.CRITICAL)
     await air.start_central()
     server = await asyncio.start_server(air.on_firmware, "127.0.0.1", 0)
     air.port = server.sockets[0].getsockname()[1]

@@ -70,4 +70,3 @@ class RadioController(Controller):  # type: ignore[misc]
         """The link broke: tell the host what it hears when the supervision timeout has passed."""
         if self.le_connections.get(connection.peer_address) is connection:
             self.on_le_disconnected(connection, CONNECTION_TIMEOUT)
-
