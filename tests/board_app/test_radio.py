@@ -246,6 +246,20 @@ def test_a_silent_host_gets_reps_after_a_while_and_none_twice():
     assert board.reps_heard() == []
 
 
+def test_a_link_that_breaks_in_the_middle_of_a_rep_costs_a_silent_host_nothing():
+    board = Board(room=3)
+    board.reps.put(packed_rep(0))
+    board.connect(listen=False)
+    board.run(3200)
+    assert board.reps_heard() == []
+    board.disconnect()
+    board.ble.sent.clear()
+    board.ble.room = 1000
+    board.connect(listen=False)
+    board.run(3200)
+    assert board.reps_heard() == [0]
+
+
 def test_live_about_twenty_times_a_second():
     board = Board()
     board.connect()
