@@ -5,9 +5,10 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -56,7 +57,8 @@ def check_files(
     others = set(multiprocessing.active_children())
     pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_quiet_interrupt)
     try:
-        futures = [pool.submit(_outcome, file, job) for file in files]
+        with _interrupt_held():
+            futures = [pool.submit(_outcome, file, job) for file in files]
         for _ in as_completed(futures):
             done()
         return [future.result() for future in futures]
@@ -91,6 +93,23 @@ def _outcome(file: str, job: Job) -> Outcome:
         return error
 
 
+# Ctrl-C reaches the whole process group: a worker just goes, the parent alone has words for it. A worker that
+# still starts up would answer with a traceback, so it starts with the signal held back until it is ready.
+
+
+@contextmanager
+def _interrupt_held() -> Iterator[None]:
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _quiet_interrupt() -> None:
-    # Ctrl-C reaches the whole process group: a worker just goes, the parent alone has words for it.
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
