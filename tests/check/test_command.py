@@ -22,7 +22,12 @@ def recordings(tmp_path, monkeypatch):
             raise InputError(f"{file}:3: t_us is not an integer")
         reference = make_analysis([make_rep(i, 2.2 * i) for i in range(8)])
         reps = reference.reps[1:] if name.startswith("bad") else reference.reps
-        return compare(make_analysis(reps, "micropython"), reference, job.limits, file)
+        return compare(
+            make_analysis(reps, "cpython" if "cpython" in name else "micropython"),
+            reference,
+            job.limits,
+            file,
+        )
 
     monkeypatch.setattr(batch, "check_file", check_file)
 
@@ -49,6 +54,12 @@ def test_json_is_one_document_in_the_order_of_the_files(recordings, capsys):
     assert (document["schema"], document["verdict"]) == (1, "fail")
     assert [entry["file"] for entry in document["files"]] == files
     assert [entry["verdict"] for entry in document["files"]] == ["pass", "fail", "pass"]
+
+
+def test_a_missing_vm_is_told(recordings, capsys):
+    assert "CPython" in run(capsys, *recordings("good-cpython.csv"))[2]
+    assert run(capsys, *recordings("good.csv"))[2] == ""
+    assert run(capsys, "--engine", "cpython", *recordings("good-cpython.csv"))[2] == ""
 
 
 def test_good_files_pass(recordings, capsys):

@@ -34,7 +34,8 @@ def say_start(rig: VirtualRig, say: Say) -> None:
 def say_event(event: Event, say: Say) -> None:
     """A line for each event that people want to know of."""
     if isinstance(event, Connected):
-        say(f"Connected to {event.name} over Bluetooth LE (a virtual radio).\n")
+        say(f"Connected to {event.name} over Bluetooth LE (a virtual radio).")
+        say("The lifter pulls; the set is over once the wheel has been at rest for some 10 s.\n")
     elif isinstance(event, CueHeard):
         say(f"   ♪ beep: {_BEEPS.get(event.kind, event.kind)} (rep {event.rep + 1})")
     elif isinstance(event, RepArrived):

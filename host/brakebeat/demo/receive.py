@@ -14,6 +14,8 @@ from brakebeat.link import Event, RepArrived, Wanted, follow
 from brakebeat.results import Analysis, split_sets
 from brakebeat.virtual import VirtualRig, virtual_rig
 
+# A recording's pulses are followed by rest, until the board has seen the set end.
+_REST_S = 15.0
 # Far beyond what starting, finding and connecting take: only a link that hangs for good meets it.
 _PATIENCE_S = 60.0
 
@@ -31,7 +33,7 @@ async def receive(
     ``started`` is called once the board runs, ``heard`` with each event as it comes. ``quality`` stays empty:
     a host that follows reps is not sent the counters. ``DeviceError`` where board or link fail.
     """
-    lasts_s = (recording.t_us[-1] - recording.t_us[0]) * 1e-6 / speed
+    lasts_s = ((recording.t_us[-1] - recording.t_us[0]) * 1e-6 + _REST_S) / speed
     try:
         async with (
             asyncio.timeout(lasts_s + _PATIENCE_S),
@@ -40,9 +42,9 @@ async def receive(
             started(rig)
             return await _follow_to_the_end(rig, recording, heard)
     except TimeoutError as error:
-        raise DeviceError(
-            "the virtual radio went silent; please report it with your system's name"
-        ) from error
+        raise DeviceError("the virtual radio went silent; try again, on a computer less busy") from error
+    except OSError as error:
+        raise DeviceError(f"the virtual radio needs sockets on 127.0.0.1 ({error})") from error
 
 
 async def _follow_to_the_end(

@@ -86,5 +86,6 @@ def _simulate(folder: Folder, say: Callable[[str], None]) -> Recording:
     # From here on the file is all there is, as with a real rig.
     recording = read_recording(folder.recording)
     magnets = recording.rig.pulses_per_rev
-    say(f"\n{folder.recording}: {len(recording.t_us)} edges from {magnets} magnets.")
+    lasts_s = (recording.t_us[-1] - recording.t_us[0]) * 1e-6
+    say(f"\n{folder.recording}: {len(recording.t_us)} edges from {magnets} magnets in {lasts_s:.1f} s.")
     return recording

@@ -45,6 +45,8 @@ def run(args: argparse.Namespace) -> int:
         raise InputError("\n".join(f"{file}: no such file" for file in missing))
     limits = load_limits(args.limits)
     reports = _with_progress(args.files, Job(limits, args.rig, args.engine), args.jobs)
+    if args.engine == "auto" and any(report.engine == "cpython" for report in reports):
+        print("No MicroPython VM here: the same firmware ran on CPython.", file=sys.stderr)
     passed = all(report.verdict == "pass" for report in reports)
     if args.json:
         _print_document(reports, passed)
