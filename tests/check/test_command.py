@@ -1,11 +1,13 @@
 """`brakebeat check` from the command line, with the two engines replaced by made-up ones."""
 
+import io
 import json
 
 import pytest
 
 import brakebeat.check.batch as batch
 from brakebeat.check import compare, load_limits
+from brakebeat.check.show import console_for, show_reports
 from brakebeat.cli import main
 from brakebeat.errors import InputError
 
@@ -114,3 +116,12 @@ def test_names_with_brackets_are_shown_as_they_are(recordings, capsys):
 def test_cores_are_counted():
     assert batch.usable_cores() >= 1
     assert batch.check_files([], batch.Job(load_limits())) == []
+
+
+def test_a_screen_without_greek_letters_is_no_reason_to_fail(recordings, tmp_path):
+    recordings("bad.csv")
+    report = batch.check_file(str(tmp_path / "bad.csv"), batch.Job(load_limits()))
+    screen = io.TextIOWrapper(io.BytesIO(), encoding="ascii")
+    show_reports([report], report.agreement, console_for(screen))
+    screen.flush()
+    assert b"verdict: FAIL" in screen.buffer.getvalue()

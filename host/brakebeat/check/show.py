@@ -196,7 +196,7 @@ def _both(name: str, firmware: Rep, reference: Rep) -> str:
 def _print_counters(report: FileReport, console: Console) -> None:
     counted = [f"{count} {name}" for name, count in report.quality.items() if count is not None]
     if counted:
-        console.print(Text(f"edges as the firmware saw them: {', '.join(counted)}"))
+        console.print(Text(f"counted by the firmware: {', '.join(counted)}"))
 
 
 def _worst(name: str, report: FigureReport) -> Text:
