@@ -4,6 +4,10 @@ Towards the turnaround the square of the speed falls evenly with the angle (cons
 foretell the next. Goes from the far edges, which are sure, to the near ones, and stops where the wheel may have turned.
 """
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 # Edges from which to come, and intervals that foretell the next one.
 REACH = 9
 _KNOWN = 4
@@ -59,7 +63,7 @@ def judge(known, took, following):
 
 
 def tidy_before(stretch, end):
-    # type: (object, int) -> int
+    # type: (Any, int) -> int
     """Mend the edges that lead up to the turnaround before place ``end``; returns the new ``end``."""
     place = max(_KNOWN + 1, end - REACH)
     while place < end:
@@ -79,7 +83,7 @@ def tidy_before(stretch, end):
 
 
 def tidy_after(stretch, first):
-    # type: (object, int) -> None
+    # type: (Any, int) -> None
     """Mend the edges that come after the turnaround, from the newest back to place ``first``."""
     _drop_displaced(stretch, first)
     newest = stretch.count - 1
@@ -92,7 +96,9 @@ def tidy_after(stretch, first):
     while place >= first:
         # The edge at ``place`` starts the interval that ends at place + 1.
         following = stretch.interval(place) if place > first else 0
-        known = [stretch.interval(place + 1 + k) for k in range(_KNOWN, 0, -1) if place + 1 + k < stretch.count]
+        known = [
+            stretch.interval(place + 1 + k) for k in range(_KNOWN, 0, -1) if place + 1 + k < stretch.count
+        ]
         if len(known) < 2:
             break
         verdict = judge(known, stretch.interval(place + 1), following)
@@ -106,8 +112,8 @@ def tidy_after(stretch, first):
 
 
 def _drop_displaced(stretch, first):
-    # type: (object, int) -> None
-    """Leave out an edge whose two intervals are far from alike while their mean fits: its time is off, not its count."""
+    # type: (Any, int) -> None
+    """Leave out an edge whose two intervals are unlike while their mean fits: its time is off, not its count."""
     place = first + 3
     while place < stretch.count - 1:
         early = stretch.interval(place)

@@ -8,6 +8,10 @@ length, so that single-precision floats do.
 from . import ticks
 from .fit import solve
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 # The course is fitted to no fewer and no more edges than these, none older than this.
 _COURSE_LEAST = 4
 _COURSE_MOST = 24
@@ -29,7 +33,7 @@ class Course:
     """The unbraked course up to ``lead`` spacings before the newest edge, and the edges since."""
 
     def __init__(self, stretch, last, lead, zero_path, range_, noise):
-        # type: (object, int, float, float, float, float) -> None
+        # type: (Any, int, float, float, float, float) -> None
         """last: place of the newest edge; zero_path, range_: path of phi = 0 and concentric range, spacings;
         noise: standard deviation of one edge, spacings."""
         self._stretch = stretch

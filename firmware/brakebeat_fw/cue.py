@@ -8,6 +8,10 @@ would still be needed to stop in time, is the answer. It needs no inertia and no
 from . import detector, ticks, wire
 from .course import Course
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 # The newest edges, over these shares of the concentric range, are held against the course of those before.
 _LEADS = (0.045, 0.09)
 # The verdict waits this long after the late angle for one more edge; a close verdict is looked at once more.
@@ -19,7 +23,7 @@ class CueWatch:
     """Watches one stretch at a time; ``times_us`` holds what sounded, by kind (None: nothing)."""
 
     def __init__(self, rig, stretch):
-        # type: (dict[str, object], object) -> None
+        # type: (dict[str, Any], Any) -> None
         self._stretch = stretch
         self._late_fraction = rig["brake_target"] + rig["brake_tolerance"]
         self._window_fraction = rig["brake_target"] - rig["brake_tolerance"]
@@ -27,8 +31,8 @@ class CueWatch:
         self._late_on = rig["cues.late_cue"]
         # Noise of one edge in spacings, learnt from finished reps.
         self.noise = 0.0
-        self.late_due = None  # ticks at which the late angle is expected to be passed
-        self.window_due = None
+        self.late_due = None  # type: int | None  # ticks at which the late angle is expected to be passed
+        self.window_due = None  # type: int | None
         self._asked = 0
         self._sure = 0.0  # the last verdict without edges that are still to come
         self.zero_path = 0.0

@@ -4,7 +4,6 @@ from array import array
 
 from .fit import polynomial
 
-
 # Times the mean residual beyond which a point is an outlier: 5 standard deviations of a normal.
 _OUTLIER = 6.0
 

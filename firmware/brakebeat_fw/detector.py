@@ -3,8 +3,11 @@
 Pass 1 turns raw edges into accepted ones, each with its advance (how many edge spacings the shaft moved): ``accept``
 for a sensor that does not know the sense of rotation, ``decode`` for one that does. Pass 2, ``follow``, stores them
 in the stretch buffer and notices turnarounds. What needs both sides of a turnaround, or floats, happens once a rep
-elsewhere. Nothing stored is negative: viper reads 32 bits without a sign where integers are wider. Times are 30-bit ticks; an interval is clamped to ``DT_MAX`` before any arithmetic, so that every
-intermediate stays inside the 31-bit small integers of a 32-bit board.
+elsewhere.
+
+Times are 30-bit ticks; an interval is clamped to ``DT_MAX`` before any arithmetic, so that every intermediate stays
+inside the 31-bit small integers of a 32-bit board. Nothing stored is negative: viper reads 32 bits without a sign
+where its integers are wider.
 """
 
 import micropython
@@ -110,11 +113,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
         seen = state[_SEEN]
         p1 = state[_P1]
         advance = 1
-        if seen == 0:
-            state[_SEEN] = 1
-            p1 = 0
-            state[_EXPECTED] = 0
-        elif dt > state[_REST_GAP]:
+        if seen == 0 or dt > state[_REST_GAP]:
             state[_SEEN] = 1
             p1 = 0
             state[_EXPECTED] = 0

@@ -2,12 +2,16 @@
 
 from .figures import Wheel
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 
 class EffortWatch:
     """Keeps the set's best pull; a share of 0 turns that test off."""
 
     def __init__(self, rig):
-        # type: (dict[str, object]) -> None
+        # type: (dict[str, Any]) -> None
         self._peak_share = rig["cues.drop_off_peak"]
         self._power_share = rig["cues.drop_off_power"]
         self._wheel = Wheel(rig)

@@ -4,6 +4,10 @@ from array import array
 
 from .onset import find_onset
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 NAN = float("nan")
 
 # Running means go over 50 ms.
@@ -15,7 +19,7 @@ class Wheel:
     """What the rig file says of the wheel, as far as a rep's figures need it."""
 
     def __init__(self, rig):
-        # type: (dict[str, object]) -> None
+        # type: (dict[str, Any]) -> None
         self.inertia_kg_m2 = rig["inertia_kg_m2"]
         self.radius_m = rig["drum_radius_m"]
         self.taper_m_per_rad = rig["drum_taper_m_per_rad"] + rig["strap_thickness_m"] / 6.2831853
@@ -38,7 +42,7 @@ class Phase:
     """One phase: speeds on an even grid that ends (or starts) at the turnaround, where the speed is 0."""
 
     def __init__(self, curve, turn, turn_s, span_s, sign, half_s, spacing_rad):
-        # type: (object, object, float, float, int, float, float) -> None
+        # type: (Any, Any, float, float, int, float, float) -> None
         """turn, turn_s: the turnaround and its time; span_s: duration; sign: +1 where the phase runs on from it,
         -1 up to it; half_s: half window of the speeds."""
         parts = 4
@@ -85,7 +89,7 @@ class Phase:
         return loss + self.step_s * (wheel.viscous_nm_s * square + wheel.drag_nm_s2 * cube)
 
     def greatest(self, wheel, curve, zero_s, zero_rad):
-        # type: (Wheel, object, float, float) -> tuple[float, float, float]
+        # type: (Wheel, Any, float, float) -> tuple[float, float, float]
         """Greatest 50 ms means of the athlete's power (W), torque (N·m) and force (N, NaN where unknown)."""
         speeds = self.speeds
         parts = self.parts
@@ -120,7 +124,7 @@ class Figures:
     """Everything that a rep's record says, computed from its curve."""
 
     def __init__(self, curve, start, stop, zero_rad, spacing_rad, wheel):
-        # type: (object, object, object, float, float, Wheel) -> None
+        # type: (Any, Any, Any, float, float, Wheel) -> None
         """start, stop: the rep's turnarounds; zero_rad: path angle of phi = 0."""
         duration_s = curve.duration_s
         self.concentric_rad = zero_rad
@@ -142,14 +146,16 @@ class Figures:
             edge_speed = curve.speed_at(extension_s, max(0.04, half_s), 8, 3, 0)[0]
             stored_j = wheel.inertia_kg_m2 * edge_speed * edge_speed / 2.0
             energy = stored_j + pull.friction_j(wheel, self.concentric_rad, edge_speed)
-            self.concentric = (energy, energy / extension_s) + pull.greatest(wheel, curve, extension_s, zero_rad)
+            self.concentric = (energy, energy / extension_s) + pull.greatest(
+                wheel, curve, extension_s, zero_rad
+            )
             energy = stored_j - brake.friction_j(wheel, self.eccentric_rad, edge_speed)
             most = brake.greatest(wheel, curve, extension_s, zero_rad)
             self.eccentric = (energy, energy / (duration_s - extension_s)) + most
 
 
 def _peak(curve, pull, brake):
-    # type: (object, Phase, Phase) -> tuple[float, float]
+    # type: (Any, Phase, Phase) -> tuple[float, float]
     """Time and size of the greatest speed: the grid's best, then the vertex of a local cubic."""
     best = 0.0
     at = 0.0

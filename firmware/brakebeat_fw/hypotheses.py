@@ -6,6 +6,10 @@ Tries the few possibilities and takes the one that makes the best vertex of four
 from . import ticks
 from .turnaround import Side, bounded
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 # Edges a side that judge.
 _JUDGES = 4
 # Mean square residual of a turnaround (edge spacings^2) that clean edges hardly reach.
@@ -16,7 +20,7 @@ _GRID = 12
 
 
 def best_turn(stretch, guess):
-    # type: (object, int) -> tuple[int, int | None]
+    # type: (Any, int) -> tuple[int, int | None]
     """The place of the first edge after the turnaround near place ``guess``, and that of a stray edge (or None).
 
     With a stray edge the first place holds once that edge is taken out.
@@ -41,14 +45,14 @@ def best_turn(stretch, guess):
 
 
 def turn_misfit(stretch, first):
-    # type: (object, int) -> float
+    # type: (Any, int) -> float
     """Mean square residual of a turnaround right before place ``first``."""
     places = list(range(max(0, first - _JUDGES), min(stretch.count, first + _JUDGES)))
     return _misfit(stretch, places, places.index(first))
 
 
 def _best_split(stretch, places, guess):
-    # type: (object, list[int], int) -> tuple[int, float]
+    # type: (Any, list[int], int) -> tuple[int, float]
     best = guess
     least = 1e9
     for split in range(2, len(places) - 2):
@@ -62,7 +66,7 @@ def _best_split(stretch, places, guess):
 
 
 def _side(stretch, places, base):
-    # type: (object, list[int], int) -> Side
+    # type: (Any, list[int], int) -> Side
     """Edges at ``places``, nearest the turnaround first; a place that was left out does not count as an advance."""
     us = []
     xs = []
@@ -79,7 +83,7 @@ def _side(stretch, places, base):
 
 
 def _misfit(stretch, places, split):
-    # type: (object, list[int], int) -> float
+    # type: (Any, list[int], int) -> float
     """Mean square residual with the edges from ``places[split]`` on behind the turnaround."""
     width = min(split, len(places) - split, _JUDGES)
     base = stretch.buffer[places[split - 1]]

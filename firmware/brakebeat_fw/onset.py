@@ -1,12 +1,16 @@
 """The brake onset of a finished rep: where braking torque first exceeded a tenth of its peak and stayed above."""
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 # The tenth is part of the definition of the onset.
 SHARE = 0.1
 _STEP_S = 0.01
 
 
 def find_onset(curve, brake, wheel):
-    # type: (object, object, object) -> tuple[float | None, bool | None]
+    # type: (Any, Any, Any) -> tuple[float | None, bool | None]
     """Onset in seconds from the rep's start (None: there is none) and whether the athlete braked.
 
     brake: the eccentric Phase. The second is None where it cannot be known (friction is stated but the inertia is

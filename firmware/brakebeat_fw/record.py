@@ -4,6 +4,10 @@ import struct
 
 from . import wire
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 
 def timing(fraction, braked, target, tolerance):
     # type: (float, bool | None, float, float) -> int
@@ -18,7 +22,7 @@ def timing(fraction, braked, target, tolerance):
 
 
 def pack(record, figures, timing_code, flags, index, start_us, duration_us, cues):
-    # type: (bytearray, object, int, int, int, int, int, list[int]) -> None
+    # type: (bytearray, Any, int, int, int, int, int, list[int]) -> None
     """Fill ``record``; cues: microseconds after the start by kind, wire.ABSENT where none sounded."""
     if start_us < 0:
         # The clock started with the first edge; the rep began before it. The record has no time before zero.

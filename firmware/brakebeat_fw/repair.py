@@ -6,6 +6,10 @@ interval resembles the next. Once a rep.
 
 from . import ticks
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 # An interval this many times what its neighbours lead one to expect has swallowed a magnet.
 _MISSED_LOW = 1.6
 # Two intervals whose sum lies in this range of one have a spurious edge between them.
@@ -20,7 +24,7 @@ class Repair:
     """
 
     def __init__(self, stretch, capacity, begin, end):
-        # type: (object, int, int, int) -> None
+        # type: (Any, int, int, int) -> None
         self._stretch = stretch
         self._buffer = stretch.buffer
         self._capacity = capacity

@@ -5,6 +5,10 @@ Understood: comments, ``key = value`` and one level of ``[table]`` (keys become 
 start with a sane one, and to say what is wrong with any other.
 """
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 # What the board falls back on, key by key, when a rig file is missing or says nothing.
 DEFAULTS = {
     "pulses_per_rev": 6,
@@ -38,13 +42,13 @@ class RigFileError(ValueError):
 
 
 def defaults():
-    # type: () -> dict[str, object]
+    # type: () -> dict[str, Any]
     """A fresh rig of default values."""
     return dict(DEFAULTS)
 
 
 def load(path):
-    # type: (str) -> tuple[dict[str, object], str | None]
+    # type: (str) -> tuple[dict[str, Any], str | None]
     """The rig in file ``path`` and None, or the defaults and the reason why the file was not used."""
     try:
         with open(path) as file:
@@ -57,7 +61,7 @@ def load(path):
 
 
 def parse(text):
-    # type: (str) -> dict[str, object]
+    # type: (str) -> dict[str, Any]
     """The rig that ``text`` describes, defaults filled in. Raises RigFileError naming the line."""
     rig = defaults()
     table = ""
@@ -79,7 +83,7 @@ def parse(text):
 
 
 def check(rig):
-    # type: (dict[str, object]) -> None
+    # type: (dict[str, Any]) -> None
     """Raise RigFileError where a value would stop the detector from working."""
     pulses = rig["pulses_per_rev"]
     if not isinstance(pulses, int) or not 1 <= pulses <= 10000:
@@ -102,7 +106,7 @@ def check(rig):
 
 
 def _fill_in_preset(rig):
-    # type: (dict[str, object]) -> None
+    # type: (dict[str, Any]) -> None
     preset = rig.get("brake_preset", "own")
     if preset in PRESETS:
         rig["brake_target"], rig["brake_tolerance"] = PRESETS[preset]
@@ -119,7 +123,7 @@ def _table(line, where):
 
 
 def _value(text, where):
-    # type: (str, str) -> object
+    # type: (str, str) -> Any
     if text[:1] == '"':
         end = text.find('"', 1)
         if end < 0:
@@ -136,7 +140,7 @@ def _value(text, where):
 
 
 def _number(text, where):
-    # type: (str, str) -> object
+    # type: (str, str) -> Any
     plain = text.replace("_", "")
     try:
         return int(plain)

@@ -8,6 +8,10 @@ from .stretch import CAPACITY, Stretch
 from .turnaround import Turn, fit_end, fit_start, fit_straight_or_paused, fits_better_without_first
 from .zero import ZeroTracker
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 IDLE = 0
 CONCENTRIC = 1
 ECCENTRIC = 2
@@ -32,7 +36,7 @@ class Session:
     """
 
     def __init__(self, rig, on_rep, on_cue):
-        # type: (dict[str, object], object, object) -> None
+        # type: (dict[str, Any], Any, Any) -> None
         self.rig = rig
         self.on_rep = on_rep
         self.on_cue = on_cue
@@ -53,13 +57,13 @@ class Session:
         self._clock_us = 0
         self._clock_ticks = 0
         self._started = False
-        self._last_end_us = None
-        self._start = None  # Turn: the stretch's first motion; None: not placed yet
+        self._last_end_us = None  # type: int | None
+        self._start = None  # type: Any  # Turn: the stretch's first motion; None: not placed yet
         self._in_motion = False
-        self._end_x = None  # position of the last turnaround in edge numbers; None: unknown
-        self._zero_path = None  # path to phi = 0 in this stretch, spacings; None: not known (yet)
+        self._end_x = None  # type: Any  # position of the last turnaround in edge numbers; None: unknown
+        self._zero_path = None  # type: Any  # path to phi = 0 in this stretch, spacings; None: not known (yet)
         self._cues = [wire.ABSENT] * len(wire.CUE_NAMES)
-        self._cue_ticks = [None] * len(wire.CUE_NAMES)
+        self._cue_ticks = [None] * len(wire.CUE_NAMES)  # type: list[int | None]
         self._prepare(rig["pulses_per_rev"])
 
     def _prepare(self, pulses):
@@ -149,7 +153,7 @@ class Session:
             self._came_to_rest()
 
     def feed(self, times, steps, count):
-        # type: (array[int], array[int], int) -> None
+        # type: (Any, Any, int) -> None
         """Take ``count`` edges: 30-bit ticks (array 'i') and senses (array 'b'); both are used as scratch."""
         if not count:
             return
@@ -164,13 +168,13 @@ class Session:
         if steps[0] != 0:
             if not self.stretch.sense_known:
                 self._know_sense()
-            count = detector.decode(state, times, steps, count)
+            count = detector.decode(state, times, steps, count)  # type: ignore[arg-type]
         else:
-            count = detector.accept(state, times, steps, count)
+            count = detector.accept(state, times, steps, count)  # type: ignore[arg-type]
         state[detector.USED] = 0
         state[detector.GIVEN] = count
         while state[detector.USED] < count:
-            answer = detector.follow(state, self.stretch.buffer, times, steps)
+            answer = detector.follow(state, self.stretch.buffer, times, steps)  # type: ignore[arg-type]
             state[detector.USED] = answer >> 4
             event = answer & 15
             if event == detector.EVENT_TURN:
@@ -181,7 +185,7 @@ class Session:
             self._under_way()
 
     def _feed_to_zero(self, times, steps, count, first):
-        # type: (array[int], array[int], int, int) -> None
+        # type: (Any, Any, int, int) -> None
         """Feed up to the edge that the calibration names as nearest phi = 0, note where it is, feed the rest."""
         rest_times = times[first:count]
         rest_steps = steps[first:count]
@@ -398,7 +402,7 @@ class Session:
         return True
 
     def _finish(self, end, base, end_s, before):
-        # type: (int, int, float, Side) -> None
+        # type: (int, int, float, Any) -> None
         """The stretch up to place ``end`` has ended in a turnaround: a rep, if it began in one."""
         stretch = self.stretch
         if not self._find_start():

@@ -2,6 +2,10 @@
 
 from array import array
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 # Share of a later rep's evidence that goes into the table: the first reps teach all, later ones smooth.
 _LEAST_GAIN = 0.15
 # More magnets than this are a toothed wheel: even enough, and too many to learn.
@@ -38,7 +42,7 @@ class SpacingTable:
         return sense * self.offsets[number % self.magnets]
 
     def learn(self, curve, first, last, spacing_rad, stretch):
-        # type: (object, int, int, float, object) -> None
+        # type: (Any, int, int, float, Any) -> None
         """Take the evidence of one rep from points ``first`` to ``last`` of its corrected curve.
 
         A cubic over whole turns follows the wheel and leaves the pattern that repeats every turn.

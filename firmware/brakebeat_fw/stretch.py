@@ -9,7 +9,7 @@ from .fit import polynomial
 from .hypotheses import best_turn, turn_misfit
 from .repair import Repair
 from .spacing import SpacingTable
-from .turnaround import Side, Turn
+from .turnaround import Side
 
 CAPACITY = 384
 # Edges on either side of a turnaround that place it: about this angle, no fewer and no more than these.
@@ -69,7 +69,9 @@ class Stretch:
         if turn and place >= turn:
             # Behind the turnaround the same magnets pass again, the last one first.
             last = self.path(turn - 1)
-            return self.table.along(self.number(turn - 1) - self.sense * (self.path(place) - last - 1), -self.sense)
+            return self.table.along(
+                self.number(turn - 1) - self.sense * (self.path(place) - last - 1), -self.sense
+            )
         return self.table.along(self.number(place), self.sense)
 
     def before(self, end, base):

@@ -7,6 +7,10 @@ sign). Only the vertex time is searched; the rest is linear.
 
 from .fit import solve
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 _GOLDEN = 0.618034
 
 
@@ -17,7 +21,9 @@ class Turn:
         # type: (int, Side) -> None
         self.ticks = at_ticks
         self.distance = side.distance  # from the turnaround to the nearest edge, edge spacings
-        self.curvature = side.curvature  # path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings
+        self.curvature = (
+            side.curvature
+        )  # path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings
         self.jerk = side.jerk
         # Up to here, seconds from the turnaround, the fit says more than single edges do.
         self.reach_s = abs(side.us[len(side.us) // 2] - side.vertex)
@@ -96,7 +102,7 @@ class Side:
 
 
 def search(misfit, low, high, steps):
-    # type: (object, float, float, int) -> float
+    # type: (Any, float, float, int) -> float
     """The argument between ``low`` and ``high`` with the least misfit: a grid, then golden section."""
     best = low
     least = 1e30

@@ -1,5 +1,9 @@
 """Where phi = 0 lies, from the history of turnarounds, or from a calibrated edge."""
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 
 class ZeroTracker:
     """Turnarounds lie about as far on one side of phi = 0 as on the other; half reps do not count.
@@ -21,7 +25,7 @@ class ZeroTracker:
         self._low = []
 
     def mark(self, stretch):
-        # type: (object) -> None
+        # type: (Any) -> None
         """The newest edge of ``stretch`` is the one that a calibration found nearest to phi = 0."""
         self.fixed = float(stretch.number(stretch.count - 1))
 

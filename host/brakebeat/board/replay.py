@@ -79,5 +79,3 @@ def _last_words(recording: Recording, engine: str, code: int, complaint: str, ou
     words = (complaint or output.decode(errors="replace")).strip().splitlines()
     reason = words[-1] if words else "it said nothing"
     return f"{recording.path}: the firmware on {engine} stopped with code {code}: {reason}"
-
-

@@ -12,8 +12,12 @@ from array import array
 
 sys.path.insert(0, sys.argv[1])
 
-from brakebeat_fw import rigfile, ticks  # noqa: E402
-from brakebeat_fw.session import Session  # noqa: E402
+from brakebeat_fw import rigfile, ticks
+from brakebeat_fw.session import Session
+
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
 
 LOOP_US = 1000
 # The longest the board sleeps while nothing moves: far less than the counter's wrap.
@@ -31,7 +35,7 @@ class Board:
         self.steps = array("b", [0] * BATCH)
         self.waiting = 0
         self.pulses = 0
-        self.loop_us = None  # type: int | None
+        self.loop_us = None  # type: Any
         self.offset_us = 0
 
     def _rep(self, record):
