@@ -28,7 +28,9 @@ def analysis_of(recording: Recording, seen: Understanding) -> Analysis:
     rig = recording.rig
     reps: list[Rep] = []
     incomplete = 0
-    fastest = max((_top_speed(stroke) for section in seen.sections for stroke in section.strokes), default=0.0)
+    fastest = max(
+        (_top_speed(stroke) for section in seen.sections for stroke in section.strokes), default=0.0
+    )
     for section in seen.sections:
         for stroke in section.strokes:
             phases = rep_phases(stroke, section.zero)

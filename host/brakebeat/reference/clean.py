@@ -138,7 +138,11 @@ class Decoder:
         )
         missed = missed_cost(_STRIDE)
         for phase, moved in ((PULLED, to_pulled), (BRAKED, to_braked)):
-            rows = [moved.reshape(m, GLIDE, STRIDES), turned + (0.0 if phase == PULLED else LAWLESS_COST), fresh]
+            rows = [
+                moved.reshape(m, GLIDE, STRIDES),
+                turned + (0.0 if phase == PULLED else LAWLESS_COST),
+                fresh,
+            ]
             every = np.concatenate(rows, axis=1)
             best = every.argmin(axis=1)[:, None, :]
             slots = np.arange(m)[:, None] * STRIDES * 2 + np.arange(STRIDES)[None, :] * 2 + phase

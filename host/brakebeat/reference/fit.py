@@ -14,7 +14,7 @@ import numpy as np
 from brakebeat.reference.chain import Chain
 from brakebeat.reference.noise import Noise
 from brakebeat.reference.spline import Array, Factor, Grid, gram, penalty, project, third
-from brakebeat.reference.turns import turn_precision, vertex_s
+from brakebeat.reference.vertex import CHANGE, CHANGE_S
 
 # Prior standard deviations of a magnet's offset and of half the hysteresis, rad.
 OFFSET_PRIOR_RAD = 0.03
@@ -180,15 +180,15 @@ def _trust(fit: Fit) -> Array:
 
 
 def _turn_ease(chain: Chain, noise: Noise, usual_accel: float) -> Array:
-    """The greatest ease of each piece: from a turnaround on the acceleration may change."""
+    """The greatest ease of each piece: for a while from each turnaround on the acceleration may change."""
     ease = np.full(chain.grid.pieces, np.inf)
+    step = chain.grid.step_s
+    middle = chain.grid.start_s + (np.arange(chain.grid.pieces) + 0.5) * step
     for number, turning in enumerate(chain.turnings):
-        low, high = chain.unseen(number)
-        cut = chain.slices[number].stop
-        close = slice(max(cut - 2, 0), cut + 2)
-        vertex = min(max(vertex_s(chain.t_s[close], chain.place[close].astype(float)), low), high)
-        precision = turn_precision(chain.grid, vertex, high, turning.rest_s > 0.0, usual_accel)
-        ease = np.minimum(ease, precision * noise.jerk_density / chain.grid.step_s)
+        vertex = turning.vertex_s - chain.delay_s[number]
+        inside = (middle > vertex - 0.5 * step) & (middle < vertex + CHANGE_S + 0.5 * step)
+        precision = step**2 * max(int(inside.sum()), 1) / (CHANGE * usual_accel) ** 2
+        ease[inside] = precision * noise.jerk_density / step
     return ease
 
 

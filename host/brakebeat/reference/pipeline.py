@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,13 +18,16 @@ from brakebeat.reference.likelihood import Scales
 from brakebeat.reference.noise import Noise
 from brakebeat.reference.scale_search import find_noise, refine_noise
 from brakebeat.reference.scales import measure_scales
-from brakebeat.reference.strokes import EdgeRun, cut_runs, move_edges
-from brakebeat.reference.turns import NEAR, Nearby, Turning, TurnModel
+from brakebeat.reference.reading import Model, Nearby
+from brakebeat.reference.spline import Array, Integers
+from brakebeat.reference.strokes import EdgeRun, cut_runs, reread
+from brakebeat.reference.turns import NEAR, Turning, resolve
 from brakebeat.reference.zero import Zero, find_zero
 
 # Up to so many magnets each gets an offset of its own; an encoder's disc is taken as even.
 MOST_MAGNETS = 24
 FEWEST_EDGES = 4
+_BOUNCE_S = 0.003
 
 
 @dataclass(frozen=True)
@@ -55,7 +59,7 @@ def understand(recording: Recording) -> Understanding:
     if not runs:
         return Understanding(train, path, [])
     magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
-    fits = _fits(runs, magnets, scales)
+    fits = _fits(train.t_s, runs, magnets, scales)
     return Understanding(train, path, [_section(fit) for fit in fits])
 
 
@@ -66,15 +70,15 @@ def encoder_path(train: EdgeTrain) -> Path:
     return Path(np.ones(n, bool), count, train.step.astype(np.int64), np.zeros(n, bool), 0)
 
 
-def _fits(runs: list[EdgeRun], magnets: int, scales: Scales) -> list[Fit]:
+def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales) -> list[Fit]:
     """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught."""
     alone = [join_runs([run], []) for run in runs]
     noise = find_noise(alone, scales.spacing_rad, Noise())
-    model = TurnModel(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2)
-    runs, turnings = _resolve(runs, [model] * len(runs), [0] * len(runs))
+    model = Model(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2)
+    runs, turnings = _resolve(t_s, runs, [model] * len(runs), [0] * len(runs), [None] * len(runs))
     fits = _fit_all(runs, turnings, magnets, scales, noise)
     noise = refine_noise(fits)
-    runs, turnings = _resolve(runs, _taught(fits, model, noise), _last_places(fits))
+    runs, turnings = _resolve(t_s, runs, _taught(fits, model, noise), _last_places(fits), turnings)
     return _fit_all(runs, turnings, magnets, scales, noise)
 
 
@@ -89,7 +93,7 @@ def _rough(noise: Noise, chains: list[Chain]) -> Noise:
     return dataclasses.replace(noise, jerk_density=noise.jerk_density * float(np.median(1.0 / ease)))
 
 
-def _taught(fits: list[Fit], model: TurnModel, noise: Noise) -> list[TurnModel]:
+def _taught(fits: list[Fit], model: Model, noise: Noise) -> list[Model]:
     """For each run the turn model with its chain's offsets and shift."""
     models = []
     for fit in fits:
@@ -105,32 +109,41 @@ def _taught(fits: list[Fit], model: TurnModel, noise: Noise) -> list[TurnModel]:
 
 
 def _resolve(
-    runs: list[EdgeRun], models: list[TurnModel], bases: list[int]
+    t_s: Array,
+    runs: list[EdgeRun],
+    models: list[Model],
+    bases: list[int],
+    settled: Sequence[Turning | None],
 ) -> tuple[list[EdgeRun], list[Turning | None]]:
-    """The turning after each run but the last (None where the chain breaks), and the runs with edges moved."""
+    """The turning after each run but the last (None where the chain breaks), and the runs as it reads them."""
     runs = list(runs)
     turnings: list[Turning | None] = []
     for number in range(len(runs) - 1):
         before, after = runs[number], runs[number + 1]
-        if not after.turned:
+        if not after.turned or len(before.t_s) < 2 or len(after.t_s) < 2:
             turnings.append(None)
             continue
-        turning = models[number].resolve(_nearby(before, after), bases[number], before.sense)
+        near, window = _nearby(t_s, before, after, bases[number])
+        turning = resolve(models[number], near, settled[number])
         turnings.append(turning)
-        if turning.moved:
-            runs[number], runs[number + 1] = move_edges(before, after, turning.moved)
+        runs[number], runs[number + 1] = reread(before, after, t_s, turning.near, window)
     return runs, turnings
 
 
-def _nearby(before: EdgeRun, after: EdgeRun) -> Nearby:
-    left, right = min(NEAR, len(before.t_s)), min(NEAR, len(after.t_s))
-    t = np.concatenate([before.t_s[-left:], after.t_s[:right]])
-    steps = np.concatenate([np.diff(before.place[-left:]), [1], np.diff(after.place[:right])])
-    # The speed only weighs the edges: the slower of the gaps on either side will do.
-    gaps = np.maximum(np.diff(t), 1e-5)
-    speed = np.maximum(steps, 1) / gaps
-    slower = np.minimum(np.append(speed, speed[-1]), np.append(speed[0], speed))
-    return Nearby(t, steps.astype(np.int64), slower, left)
+def _nearby(t_s: Array, before: EdgeRun, after: EdgeRun, base: int) -> tuple[Nearby, Integers]:
+    """The edges around a turnaround, and their numbers among all edges ``t_s``."""
+    left, right = before.row[-NEAR:], after.row[:NEAR]
+    first = int(left[0])
+    window = np.arange(first, int(right[-1]) + 1)
+    used = np.isin(window, left) | np.isin(window, right)
+    # Faults right behind an edge are its bounces and stay what they are.
+    gap = np.diff(t_s[window], prepend=-np.inf)
+    window, used = window[used | (gap > _BOUNCE_S)], used[used | (gap > _BOUNCE_S)]
+    steps = np.ones(len(window), dtype=np.int64)
+    steps[np.isin(window, left)] = np.append(1, np.diff(before.place[-NEAR:]))
+    steps[np.isin(window, right)] = np.append(1, np.diff(after.place[:NEAR]))
+    near = Nearby(t_s[window], used, steps, len(left), base, before.sense)
+    return near, window
 
 
 def _fit_all(

@@ -51,9 +51,7 @@ def _phase(stroke: Stroke, zero: Zero, start_s: float, end_s: float, sign: int) 
     return Phase(t, stroke.along(t) - stroke.sense * zero.angle_rad, speed, stroke.along(t, 2), sign)
 
 
-def make_rep(
-    stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, origin_us: int
-) -> Rep:
+def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, origin_us: int) -> Rep:
     """A rep with all its figures (index and momentum are set later); times on the recording's clock."""
     concentric, eccentric = phases
     physics = Physics(rig)

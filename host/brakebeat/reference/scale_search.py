@@ -102,9 +102,7 @@ def _spline(chain: Chain, angle: Array, speed: Array, noise: Noise) -> tuple[Arr
     band = gram(chain.grid, chain.first, chain.rows, weight) + penalty(chain.grid, jerk)
     factor = Factor(band)
     middle = float(angle.mean())
-    coefficients = factor.solve(
-        project(chain.grid, chain.first, chain.rows, weight * (angle - middle))
-    )
+    coefficients = factor.solve(project(chain.grid, chain.first, chain.rows, weight * (angle - middle)))
     residual = angle - middle - chain.at_edges(coefficients, chain.rows)
     misfit = weight @ residual**2 + jerk @ third(chain.grid, coefficients) ** 2
     determinants = factor.log_determinant - np.log(weight).sum() - np.log(jerk).sum()

@@ -9,6 +9,7 @@ import numpy as np
 
 from brakebeat.reference.clean import Path
 from brakebeat.reference.likelihood import Array, Scales
+from brakebeat.reference.reading import Nearby
 from brakebeat.reference.spline import Integers
 
 # A gap within one sense that dwarfs what the wheel needs at its usual acceleration is a rest.
@@ -67,15 +68,33 @@ def _is_stray(t: Array, start: int, stop: int, longest: float) -> bool:
     return bool(np.isinf(before) or np.isinf(after) or min(before, after) > longest)
 
 
-def move_edges(before: EdgeRun, after: EdgeRun, count: int) -> tuple[EdgeRun, EdgeRun]:
-    """Two runs with the first ``count`` edges of the later one moved to the end of the earlier (or back, if < 0)."""
-    t = np.concatenate([before.t_s, after.t_s])
-    rows = np.concatenate([before.row, after.row])
-    steps = np.concatenate([np.diff(before.place), [1], np.diff(after.place)])
-    cut = len(before.t_s) + count
-    early = np.concatenate([[0], np.cumsum(steps[: cut - 1])]).astype(np.int64)
-    late = np.concatenate([[0], np.cumsum(steps[cut:])]).astype(np.int64)
+def reread(
+    before: EdgeRun, after: EdgeRun, t_s: Array, near: Nearby, window: Integers
+) -> tuple[EdgeRun, EdgeRun]:
+    """Two runs with the edges around the turnaround between them as ``near`` reads them.
+
+    Args:
+        t_s: all edges; window: the numbers among them of ``near``'s edges.
+    """
+    rows = window[near.used]
+    steps = near.steps[near.used]
+    kept_before = before.row < window[0]
+    kept_after = after.row > window[-1]
+    lead = before.place[kept_before]
+    first = int(before.place[np.searchsorted(before.row, rows[0])]) if rows[0] in before.row else 0
+    early = first + np.append(0, np.cumsum(steps[1 : near.split]))
+    late = np.append(0, np.cumsum(steps[near.split + 1 :]))
+    tail = after.place[kept_after]
+    if len(tail):
+        # The run goes on from the window's last edge as it did before.
+        tail = late[-1] + tail - int(after.place[np.searchsorted(after.row, rows[-1])])
+    row_before = np.concatenate([before.row[kept_before], rows[: near.split]])
+    row_after = np.concatenate([rows[near.split :], after.row[kept_after]])
     return (
-        dataclasses.replace(before, t_s=t[:cut], row=rows[:cut], place=early),
-        dataclasses.replace(after, t_s=t[cut:], row=rows[cut:], place=late),
+        dataclasses.replace(
+            before, t_s=t_s[row_before], row=row_before, place=np.concatenate([lead, early]).astype(np.int64)
+        ),
+        dataclasses.replace(
+            after, t_s=t_s[row_after], row=row_after, place=np.concatenate([late, tail]).astype(np.int64)
+        ),
     )

@@ -1,0 +1,88 @@
+"""A turnaround as a vertex: how well edges on either side agree with a time of turning and a rest there.
+
+At the vertex the speed is 0 and the angle A. Either side leaves it with an acceleration of its own and from then
+on jerk is white noise (the joint fit's prior), so the edges' angles are jointly normal and the likelihood of a
+vertex time and a rest is one small Cholesky factorisation; a grid of them is done at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from brakebeat.reference.spline import Array
+
+# Prior of the acceleration at the vertex and of its change there, as parts of the usual one: pulling need not go
+# on where braking stopped, and takes this long to come.
+ACCEL_SPREAD = 1.0
+CHANGE = 1.0
+CHANGE_S = 0.05
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Scales of the vertex model: jerk density rad²/s⁵, usual acceleration, the shift's doubt, the spacing."""
+
+    jerk_density: float
+    accel_rad_s2: float
+    shift_sd_rad: float
+    spacing_rad: float
+
+
+@dataclass(frozen=True)
+class Vertices:
+    """A grid of vertices (m,): −2·log likelihood, misfit, angle of the vertex."""
+
+    cost: Array
+    misfit: Array
+    angle_rad: Array
+
+
+def weigh_vertices(
+    prior: Prior, t_s: Array, angle_rad: Array, sigma_rad: Array, split: int, vertex_s: Array, rest_s: Array
+) -> Vertices:
+    """Likelihood of vertices (m,) with rests (m,) for edges (n,), ``split`` of them before the vertex.
+
+    Args:
+        angle_rad: along the sense before the vertex; there the angle is greatest.
+        sigma_rad: each edge's standard deviation.
+    """
+    before = np.arange(len(t_s)) < split
+    # Time from the vertex, either way, rests left out; clipped so that a vertex on an edge stays regular.
+    x = np.where(before, vertex_s[:, None] - t_s, t_s - vertex_s[:, None] - rest_s[:, None])
+    x = np.maximum(x, 1e-6)
+    usual = prior.accel_rad_s2
+    # The mean course: a parabola at the usual acceleration, half a spacing beyond the last edge.
+    top = angle_rad[split - 1] + 0.5 * prior.spacing_rad
+    offset = angle_rad - top + 0.5 * usual * x**2
+    common = 0.5 * x**2 * (ACCEL_SPREAD * usual)
+    # After the vertex the acceleration changes over a while: its double integral.
+    late = np.maximum(x - CHANGE_S, 0.0)
+    ramp = (x**3 - late**3) / (6.0 * CHANGE_S)
+    change = np.where(before, 0.0, ramp * (CHANGE * usual))
+    ahead = np.where(before, 1.0, -1.0) * prior.shift_sd_rad
+    covariance = prior.jerk_density * _jerk_covariance(x, before)
+    covariance += common[:, :, None] * common[:, None, :] + change[:, :, None] * change[:, None, :]
+    covariance += np.multiply.outer(ahead, ahead) + prior.spacing_rad**2
+    covariance += np.diag(sigma_rad**2)
+    factor = np.linalg.cholesky(covariance)
+    white = np.linalg.solve(factor, offset[:, :, None])[:, :, 0]
+    ones = np.linalg.solve(factor, np.ones((*offset.shape, 1)))[:, :, 0]
+    misfit = (white**2).sum(axis=1)
+    determinant = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
+    # Posterior mean of the vertex's angle: its prior variance times the ones against the solved offsets.
+    apex = top + prior.spacing_rad**2 * (ones * white).sum(axis=1)
+    return Vertices(misfit + determinant, misfit, apex)
+
+
+def _jerk_covariance(x: Array, before: np.ndarray) -> Array:
+    """Covariance (m, n, n) of thrice integrated white noise of unit density, independent on either side.
+
+    For times a ≤ b from the vertex: ∫₀ᵃ (a − u)²(b − u)²/4 du.
+    """
+    low = np.minimum(x[:, :, None], x[:, None, :])
+    apart = np.abs(x[:, :, None] - x[:, None, :])
+    same = before[:, None] == before[None, :]
+    covariance: Array = same * (low**5 / 20.0 + apart * low**4 / 8.0 + apart**2 * low**3 / 12.0)
+    return covariance
