@@ -11,6 +11,10 @@ from .repair import Repair
 from .spacing import SpacingTable
 from .turnaround import Side
 
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
 CAPACITY = 384
 # Edges on either side of a turnaround that place it: about this angle, no fewer and no more than these.
 _SIDE_RAD = 8.0
@@ -265,7 +269,7 @@ class Stretch:
         self.thinned = True
 
     def curve(self, end, start, duration_s, total, spacing_rad):
-        # type: (int, Turn, float, float, float) -> Curve
+        # type: (int, Any, float, float, float) -> Curve
         """The places before ``end`` between their turnarounds as a curve in seconds and radians."""
         curve = Curve(end + 2 + 2 * PAD)
         curve.duration_s = duration_s
@@ -288,7 +292,7 @@ class Stretch:
         return curve
 
     def find_magnets(self, end, start, duration_s, total, spacing_rad, bad_rad):
-        # type: (int, Turn, float, float, float, float) -> None
+        # type: (int, Any, float, float, float, float) -> None
         """Set right which magnet is which, where the table fits this rep better some magnets on.
 
         bad_rad: noise beyond which the count is doubtful and all magnets are tried, not only the neighbours.
