@@ -335,6 +335,7 @@ class Session:
             stretch.mend()
             if not stretch.sense_known:
                 self._drop_stray_end()
+                stretch.tidy_end()
             first = state[detector.TURN_AT] or stretch.count
             if first < 6 or not (state[detector.SLOW] or stretch.sense_known):
                 self.incomplete += 1
@@ -357,8 +358,8 @@ class Session:
         while stretch.count > 6:
             count = stretch.count
             base = stretch.buffer[count - 1]
-            side = stretch.before(count, base)
-            shorter = stretch.before(count - 1, base)
+            side = stretch.before(count, base).part(0, _ALONE_EDGES)
+            shorter = stretch.before(count - 1, base).part(0, _ALONE_EDGES)
             if not fits_better_without_first(side, shorter, 0.0, 0.5):
                 return
             stretch.remove(count - 1)
@@ -369,8 +370,8 @@ class Session:
         stretch = self.stretch
         while stretch.count > 6:
             base = stretch.buffer[0]
-            side = stretch.after(0, base, False)
-            shorter = stretch.after(1, base, False)
+            side = stretch.after(0, base, False).part(0, _ALONE_EDGES)
+            shorter = stretch.after(1, base, False).part(0, _ALONE_EDGES)
             if not fits_better_without_first(side, shorter, -0.5, 0.0):
                 return
             stretch.remove(0)

@@ -20,6 +20,8 @@ CAPACITY = 384
 _SIDE_RAD = 8.0
 _SIDE_LEAST = 4
 _SIDE_MOST = 16
+# With fewer magnets a side of a turnaround holds too few edges to tell a wrong one.
+_TIDY_LEAST = 4
 # Offsets this large (rms, edge spacings) tell magnets apart.
 _UNEVEN = 0.005
 # Mirrored points beyond each turnaround keep the speed at 0 there.
@@ -36,6 +38,7 @@ class Stretch:
         # type: (int) -> None
         self.state = array("i", [0] * detector.STATE_SIZE)
         self.buffer = array("i", [0] * (2 * CAPACITY))
+        self.magnets = magnets
         self.table = SpacingTable(magnets)
         self.side_edges = max(_SIDE_LEAST, min(_SIDE_MOST, int(_SIDE_RAD * magnets / 6.2832)))
         self.sense = 1
@@ -177,23 +180,30 @@ class Stretch:
         self.state[detector.NEXT_STORE] += spacings
         self.repaired = True
 
+    def tidy_end(self):
+        # type: () -> None
+        """Mend the last edges of a stretch that ended at rest."""
+        if not self.state[detector.TURN_AT] and self.magnets >= _TIDY_LEAST:
+            tidy_before(self, self.count)
+
     def tidy_turn(self):
         # type: () -> int
         """Mend the edges around the turnaround; returns the place of the first edge after it."""
         state = self.state
         if state[detector.KNOWN_TURN]:
             return state[detector.TURN_AT]
-        first, stray = best_turn(self, state[detector.TURN_AT])
-        if first < 4 or self.count - first < 4:
-            return first
-        state[detector.TURN_AT] = tidy_before(self, first)
-        tidy_after(self, state[detector.TURN_AT])
-        for _ in range(2):
+        first = state[detector.TURN_AT]
+        for _ in range(3):
+            if first < 4 or self.count - first < 4:
+                return first
+            if self.magnets >= _TIDY_LEAST:
+                state[detector.TURN_AT] = tidy_before(self, first)
+                tidy_after(self, state[detector.TURN_AT])
             first, stray = best_turn(self, state[detector.TURN_AT])
-            if stray is None:
+            if stray is not None:
+                self.remove(stray)
+            elif first == state[detector.TURN_AT]:
                 break
-            self.remove(stray)
-            state[detector.TURN_AT] = first
         return first
 
     def fill_gap(self, first, extra):
