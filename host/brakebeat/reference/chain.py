@@ -14,6 +14,7 @@ import numpy as np
 from brakebeat.reference.spline import Array, Grid, Integers
 from brakebeat.reference.strokes import EdgeRun
 from brakebeat.reference.turns import Turning
+from brakebeat.reference.vertex import RISE_S
 
 STEP_S = 0.006
 # Beyond the outermost edges the spline runs on for this long, so that it can reach standstill.
@@ -55,6 +56,12 @@ class Chain:
         value: Array = (coefficients[self.first[:, None] + np.arange(4)] * rows).sum(axis=1)
         return value
 
+    def lag_s(self, run: int) -> float:
+        """How much earlier than the spline has it the wheel really sets off at the start of ``run``: out of a
+        rest the pull grows from nothing."""
+        rested = run == 0 or self.turnings[run - 1].rest_s > 0.0
+        return RISE_S / 2.0 if rested else 0.0
+
     def unseen(self, run: int) -> tuple[float, float]:
         """The chain's time between the last edge of ``run`` and the first of the next one."""
         cut = self.slices[run].stop
@@ -69,7 +76,8 @@ def join_runs(runs: Sequence[EdgeRun], turnings: Sequence[Turning]) -> Chain:
         if number:
             turning = turnings[number - 1]
             base = int(places[-1][-1]) - runs[number - 1].sense * turning.way
-            delay += turning.rest_s
+            # The spline starts out of a rest at full acceleration: half the rise later, it is there as well.
+            delay += turning.rest_s + (RISE_S / 2.0 if turning.rest_s > 0.0 else 0.0)
         times.append(run.t_s - delay)
         places.append(base + run.sense * run.place)
         senses.append(np.full(len(run.t_s), run.sense, dtype=np.int64))

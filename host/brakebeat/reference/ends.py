@@ -29,13 +29,17 @@ class End:
 
 @dataclass(frozen=True)
 class Stroke:
-    """A stroke of one sense with both its ends; ``delay_s`` leads from the chain's time to the recording's."""
+    """A stroke of one sense with both its ends; ``delay_s`` leads from the chain's time to the recording's.
+
+    ``lag_s``: so much before the spline's own beginning the wheel really set off.
+    """
 
     fit: Fit
     sense: int
     begin: End
     finish: End
     delay_s: float
+    lag_s: float
     edges: slice
 
     def along(self, t_s: Array, derivative: int = 0) -> Array:
@@ -51,7 +55,9 @@ def locate_strokes(fit: Fit) -> list[Stroke]:
     for number, (run, edges) in enumerate(zip(chain.runs, chain.slices, strict=True)):
         last = number + 1 == len(chain.runs)
         finish = _outer_end(fit, before=False) if last else _inner_end(fit, number)
-        found.append(Stroke(fit, run.sense, begin, finish, chain.delay_s[number], edges))
+        found.append(
+            Stroke(fit, run.sense, begin, finish, chain.delay_s[number], chain.lag_s(number), edges)
+        )
         begin = finish if last else _after_rest(finish, fit, number)
     return found
 

@@ -45,13 +45,14 @@ def athlete_torque_nm(phase: Phase, physics: Physics) -> Array | None:
     return phase.sign * (inertial + physics.friction_nm(phase.speed_rad_s))
 
 
-def phase_figures(phase: Phase, physics: Physics) -> PhaseFigures:
-    """All figures of a phase.
+def phase_figures(phase: Phase, physics: Physics, lag_s: float = 0.0) -> PhaseFigures:
+    """All figures of a phase that began ``lag_s`` before its samples.
 
     Work is counted from kinetic energies (they follow from speeds alone) plus what friction took, which is
     far steadier than integrating a torque that rests on accelerations.
     """
-    figures = PhaseFigures(duration_s=phase.duration_s)
+    duration_s = phase.duration_s + lag_s
+    figures = PhaseFigures(duration_s=duration_s)
     inertia = physics.inertia_kg_m2
     if inertia is None or phase.duration_s <= 0.0:
         return figures
@@ -61,7 +62,7 @@ def phase_figures(phase: Phase, physics: Physics) -> PhaseFigures:
         0.5 * inertia * phase.speed_rad_s**2 + _integral(friction * phase.speed_rad_s, phase.t_s)
     )
     figures.energy_j = float(work[-1] - work[0])
-    figures.mean_power_w = figures.energy_j / phase.duration_s
+    figures.mean_power_w = figures.energy_j / duration_s
     figures.peak_power_w = greatest_mean(phase.t_s, work)
     figures.peak_torque_nm = greatest_mean(phase.t_s, impulse)
     figures.peak_force_n = _peak_force_n(phase, physics)

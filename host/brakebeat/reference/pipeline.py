@@ -28,6 +28,8 @@ from brakebeat.reference.zero import Zero, find_zero
 MOST_MAGNETS = 24
 FEWEST_EDGES = 4
 _BOUNCE_S = 0.003
+# What turnarounds taught of the shift is no better than the course assumed through them.
+_SHIFT_DOUBT_RAD = 0.008
 
 
 @dataclass(frozen=True)
@@ -102,7 +104,7 @@ def _taught(fits: list[Fit], model: Model, noise: Noise) -> list[Model]:
             noise=_rough(noise, [fit.chain]),
             offsets_rad=fit.offsets_rad,
             shift_rad=fit.shift_rad,
-            shift_sd_rad=float(np.sqrt(fit.shared_covariance[-1, -1])),
+            shift_sd_rad=float(np.sqrt(fit.shared_covariance[-1, -1] + _SHIFT_DOUBT_RAD**2)),
         )
         models += [taught] * len(fit.chain.runs)
     return models

@@ -63,14 +63,14 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
     rep = Rep(
         index=0,
         momentum=False,
-        start_us=us(stroke.begin.t_s),
+        start_us=us(stroke.begin.t_s - stroke.lag_s),
         extension_us=us(float(eccentric.t_s[0])),
         end_us=us(stroke.finish.t_s),
         peak_us=us(peak_s),
         peak_rad_s=peak,
         concentric_rad=float(-concentric.angle_rad[0]),
         eccentric_rad=float(eccentric.angle_rad[-1]),
-        concentric=phase_figures(concentric, physics),
+        concentric=phase_figures(concentric, physics, stroke.lag_s),
         eccentric=phase_figures(eccentric, physics),
     )
     onset = None

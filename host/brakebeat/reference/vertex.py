@@ -15,9 +15,11 @@ from brakebeat.reference.spline import Array
 
 # Prior of the acceleration at the vertex and of its change there, as parts of the usual one: pulling need not go
 # on where braking stopped, and takes this long to come.
-ACCEL_SPREAD = 1.0
-CHANGE = 1.0
+ACCEL_SPREAD = 0.6
+CHANGE = 0.8
 CHANGE_S = 0.05
+# Out of a rest the pull starts from nothing and grows for this long (common experience, no source).
+RISE_S = 0.015
 
 
 @dataclass(frozen=True)
@@ -53,14 +55,14 @@ def weigh_vertices(
     x = np.where(before, vertex_s[:, None] - t_s, t_s - vertex_s[:, None] - rest_s[:, None])
     x = np.maximum(x, 1e-6)
     usual = prior.accel_rad_s2
-    # The mean course: a parabola at the usual acceleration, half a spacing beyond the last edge.
+    rested = rest_s[:, None] > 0.0
+    # The mean course: at the usual acceleration, from half a spacing beyond the last edge.
     top = angle_rad[split - 1] + 0.5 * prior.spacing_rad
-    offset = angle_rad - top + 0.5 * usual * x**2
-    common = 0.5 * x**2 * (ACCEL_SPREAD * usual)
-    # After the vertex the acceleration changes over a while: its double integral.
-    late = np.maximum(x - CHANGE_S, 0.0)
-    ramp = (x**3 - late**3) / (6.0 * CHANGE_S)
-    change = np.where(before, 0.0, ramp * (CHANGE * usual))
+    fall = np.where(~before & rested, _grown(x, RISE_S), 0.5 * x**2)
+    offset = angle_rad - top + usual * fall
+    # One acceleration on both sides and a change after the vertex; out of a rest, one for each side.
+    common = np.where(before | ~rested, fall, 0.0) * (ACCEL_SPREAD * usual)
+    change = np.where(before, 0.0, np.where(rested, ACCEL_SPREAD * fall, CHANGE * _grown(x, CHANGE_S))) * usual
     ahead = np.where(before, 1.0, -1.0) * prior.shift_sd_rad
     covariance = prior.jerk_density * _jerk_covariance(x, before)
     covariance += common[:, :, None] * common[:, None, :] + change[:, :, None] * change[:, None, :]
@@ -74,6 +76,13 @@ def weigh_vertices(
     # Posterior mean of the vertex's angle: its prior variance times the ones against the solved offsets.
     apex = top + prior.spacing_rad**2 * (ones * white).sum(axis=1)
     return Vertices(misfit + determinant, misfit, apex)
+
+
+def _grown(x: Array, rise_s: float) -> Array:
+    """The way made in times x under an acceleration that grows evenly to 1 within ``rise_s`` and stays."""
+    late = np.maximum(x - rise_s, 0.0)
+    way: Array = (x**3 - late**3) / (6.0 * rise_s)
+    return way
 
 
 def _jerk_covariance(x: Array, before: np.ndarray) -> Array:
