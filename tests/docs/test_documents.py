@@ -21,7 +21,7 @@ def test_every_flag_is_listed_with_its_meaning():
 
 @pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
 def test_paths_that_are_named_exist(text):
-    named = re.findall(r"`((?:firmware|host|tests|hardware_notes|\.ci|\.readme)/[\w./-]*)`", text)
+    named = re.findall(r"`((?:firmware|host|tests|hardware_notes|\.ci|\.readme)/[\w./-]+)`", text)
     named += re.findall(r"\]\((?!https?:)([^)#]+)\)", text)
     missing = [path for path in named if not (TOP / path).exists()]
     assert not missing
