@@ -14,6 +14,7 @@ from brakebeat.reference.clean import Decoder, Path
 from brakebeat.reference.edges import EdgeTrain, edge_train
 from brakebeat.reference.ends import Stroke, locate_strokes
 from brakebeat.reference.fit import Fit, fit_chain
+from brakebeat.reference.identity import Marks, recognise
 from brakebeat.reference.likelihood import Scales
 from brakebeat.reference.noise import Noise
 from brakebeat.reference.scale_search import find_noise, refine_noise
@@ -76,17 +77,17 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales) -> list
     """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught."""
     alone = [join_runs([run], []) for run in runs]
     noise = find_noise(alone, scales.spacing_rad, Noise())
+    singles = [fit_chain(chain, magnets, scales.spacing_rad, noise, scales.accel_rad_s2) for chain in alone]
+    if magnets:
+        noise = refine_noise(singles)
+    marks = Marks(runs, recognise(singles))
     model = Model(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2)
-    runs, turnings = _resolve(t_s, runs, [model] * len(runs), [0] * len(runs), [None] * len(runs))
+    untold: list[Turning | None] = [None] * len(runs)
+    runs, turnings = _resolve(t_s, runs, [model] * len(runs), marks, untold)
     fits = _fit_all(runs, turnings, magnets, scales, noise)
     noise = refine_noise(fits)
-    runs, turnings = _resolve(t_s, runs, _taught(fits, model, noise), _last_places(fits), turnings)
+    runs, turnings = _resolve(t_s, runs, _taught(fits, model, noise), marks, turnings)
     return _fit_all(runs, turnings, magnets, scales, noise)
-
-
-def _last_places(fits: list[Fit]) -> list[int]:
-    """The magnet count of each run's last edge, by which it knows its offset."""
-    return [int(fit.chain.place[edges.stop - 1]) for fit in fits for edges in fit.chain.slices]
 
 
 def _rough(noise: Noise, chains: list[Chain]) -> Noise:
@@ -96,17 +97,18 @@ def _rough(noise: Noise, chains: list[Chain]) -> Noise:
 
 
 def _taught(fits: list[Fit], model: Model, noise: Noise) -> list[Model]:
-    """For each run the turn model with its chain's offsets and shift."""
+    """For each run the turn model with its chain's offsets, turned to the run's last edge, and shift."""
     models = []
     for fit in fits:
         taught = dataclasses.replace(
             model,
             noise=_rough(noise, [fit.chain]),
-            offsets_rad=fit.offsets_rad,
             shift_rad=fit.shift_rad,
             shift_sd_rad=float(np.sqrt(fit.shared_covariance[-1, -1] + _SHIFT_DOUBT_RAD**2)),
         )
-        models += [taught] * len(fit.chain.runs)
+        for edges in fit.chain.slices:
+            last = int(fit.chain.place[edges.stop - 1])
+            models.append(dataclasses.replace(taught, offsets_rad=np.roll(fit.offsets_rad, -last)))
     return models
 
 
@@ -114,10 +116,11 @@ def _resolve(
     t_s: Array,
     runs: list[EdgeRun],
     models: list[Model],
-    bases: list[int],
+    marks: Marks,
     settled: Sequence[Turning | None],
 ) -> tuple[list[EdgeRun], list[Turning | None]]:
     """The turning after each run but the last (None where the chain breaks), and the runs as it reads them."""
+    last_row = [int(run.row[-1]) for run in runs]
     runs = list(runs)
     turnings: list[Turning | None] = []
     for number in range(len(runs) - 1):
@@ -125,27 +128,29 @@ def _resolve(
         if not after.turned or len(before.t_s) < 2 or len(after.t_s) < 2:
             turnings.append(None)
             continue
-        near, window = _nearby(t_s, before, after, bases[number])
+        near, window = _nearby(t_s, before, after, last_row[number])
+        near = dataclasses.replace(near, distance_cost=marks.distance_cost(number, window[0], window[-1]))
         turning = resolve(models[number], near, settled[number])
         turnings.append(turning)
         runs[number], runs[number + 1] = reread(before, after, t_s, turning.near, window)
     return runs, turnings
 
 
-def _nearby(t_s: Array, before: EdgeRun, after: EdgeRun, base: int) -> tuple[Nearby, Integers]:
-    """The edges around a turnaround, and their numbers among all edges ``t_s``."""
+def _nearby(t_s: Array, before: EdgeRun, after: EdgeRun, last_row: int) -> tuple[Nearby, Integers]:
+    """The edges around a turnaround, and their numbers among all edges ``t_s``; places count from ``last_row``."""
     left, right = before.row[-NEAR:], after.row[:NEAR]
-    first = int(left[0])
-    window = np.arange(first, int(right[-1]) + 1)
+    window = np.arange(int(left[0]), int(right[-1]) + 1)
     used = np.isin(window, left) | np.isin(window, right)
     # Faults right behind an edge are its bounces and stay what they are.
     gap = np.diff(t_s[window], prepend=-np.inf)
-    window, used = window[used | (gap > _BOUNCE_S)], used[used | (gap > _BOUNCE_S)]
+    kept = used | (gap > _BOUNCE_S)
+    window, used = window[kept], used[kept]
     steps = np.ones(len(window), dtype=np.int64)
     steps[np.isin(window, left)] = np.append(1, np.diff(before.place[-NEAR:]))
     steps[np.isin(window, right)] = np.append(1, np.diff(after.place[:NEAR]))
-    near = Nearby(t_s[window], used, steps, len(left), base, before.sense)
-    return near, window
+    at = min(int(np.searchsorted(before.row, last_row)), len(before.row) - 1)
+    base = before.sense * int(before.place[-len(left)] - before.place[at])
+    return Nearby(t_s[window], used, steps, len(left), base, before.sense), window
 
 
 def _fit_all(

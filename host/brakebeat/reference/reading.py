@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass, field
 
@@ -25,6 +26,9 @@ _REST_SCALE_S = 0.02
 LEAST_REST_S = 0.015
 _LEAST_ROOM_S = 0.012
 _COARSE, _FINE = 9, 5
+# Edges known to a microsecond leave so narrow a valley that a coarse grid would miss it: it is widened at first.
+_GLANCE_RAD = 0.01
+_BLUR_RAD = (0.04, 0.01, 0.002, 0.0)
 
 
 @dataclass(frozen=True)
@@ -48,7 +52,9 @@ class Nearby:
     """Edges around a turnaround (k,), those first read as faults among them.
 
     ``used``: read as real at first; ``steps`` (k,): spacings from the real edge before to each real one; ``split``
-    of the used ones lie before the turnaround; ``base`` and ``sense``: the last one's magnet count and sense.
+    of the used ones lie before the turnaround; ``base`` and ``sense``: the first one's magnet count and sense.
+    ``distance_cost`` (magnets,): −2·log chance of each number of magnets, modulo theirs, from the first of these
+    edges along the shaft to the last (None where that is not known from elsewhere).
     """
 
     t_s: Array
@@ -57,10 +63,11 @@ class Nearby:
     split: int
     base: int
     sense: int
+    distance_cost: Array | None = None
 
     def but(self, used: NDArray[np.bool_], steps: Integers, split: int) -> Nearby:
         """The same edges read otherwise."""
-        return Nearby(self.t_s, used, steps, split, self.base, self.sense)
+        return dataclasses.replace(self, used=used, steps=steps, split=split)
 
 
 @dataclass(frozen=True)
@@ -80,8 +87,7 @@ class Reading:
     ``way``: how many spacings the first edge after the turnaround lies back from the last one before it.
     """
 
-    def __init__(self, model: Model, near: Nearby, way: int, anchor: int) -> None:
-        """``anchor``: the edge (its place among all of ``near``) whose magnet count is ``near.base``."""
+    def __init__(self, model: Model, near: Nearby, way: int) -> None:
         self.near, self.way, self.model = near, way, model
         rows = np.flatnonzero(near.used)
         self._t = near.t_s[rows]
@@ -90,8 +96,7 @@ class Reading:
         steps[0] = 0
         steps[split] = -way
         steps[split + 1 :] *= -1
-        along = np.cumsum(steps)
-        count = along - along[min(int(np.searchsorted(rows, anchor)), len(rows) - 1)]
+        count = np.cumsum(steps)
         ahead = np.where(np.arange(len(rows)) < split, 1.0, -1.0)
         angle = count * model.spacing_rad
         if len(model.offsets_rad):
@@ -105,6 +110,8 @@ class Reading:
         # Densities of angles become densities of times; an edge left out has its own.
         left_out = len(near.t_s) - len(rows)
         self._fixed = _NOWHERE_COST * left_out - 2.0 * float(np.log(np.maximum(slower, 1.0)).sum())
+        if near.distance_cost is not None:
+            self._fixed += float(near.distance_cost[near.sense * int(count[-1]) % len(near.distance_cost)])
         self.gap_s = float(self._t[split] - self._t[split - 1])
         usual = model.usual_accel_rad_s2
         self._prior = Prior(model.noise.jerk_density, usual, model.shift_sd_rad, model.spacing_rad)
@@ -119,11 +126,11 @@ class Reading:
         shares = np.linspace(0.05, 0.95, _COARSE)
         costs = [math.inf]
         if self.gap_s < LONGEST_S:
-            costs.append(float(self._weigh(shares, np.zeros(_COARSE))[0].min()))
+            costs.append(float(self._weigh(shares, np.zeros(_COARSE), _GLANCE_RAD)[0].min()))
         room = self._room_s()
         if room > _LEAST_ROOM_S:
             moving, shares = _mesh(np.geomspace(0.02, room, _COARSE), shares[1::2])
-            costs.append(float(self._weigh(shares, self.gap_s - moving)[0].min()) + _REST_COST)
+            costs.append(float(self._weigh(shares, self.gap_s - moving, _GLANCE_RAD)[0].min()) + _REST_COST)
         return min(costs) + self._fixed
 
     def judge(self) -> Verdict:
@@ -136,8 +143,8 @@ class Reading:
         if self.gap_s > LONGEST_S:
             return Verdict(math.inf, math.inf, float(self._t[self.near.split - 1]))
         shares = np.linspace(0.02, 0.98, 2 * _COARSE)
-        for finer in (_COARSE, _COARSE):
-            cost = self._weigh(shares, np.zeros(len(shares)))[0]
+        for blur, finer in zip(_BLUR_RAD[1:], (_COARSE, _COARSE, _COARSE), strict=True):
+            cost = self._weigh(shares, np.zeros(len(shares)), blur)[0]
             shares = _around(shares, cost, finer)
         return self._verdict(shares, np.zeros(len(shares)), 0.0)
 
@@ -148,9 +155,9 @@ class Reading:
             return None
         # What is left of the gap is how long the wheel moved unseen.
         moving, shares = np.geomspace(0.01, room, _COARSE), np.linspace(0.05, 0.95, _COARSE)
-        for finer in (_FINE, _FINE, _FINE, 2 * _FINE + 1):
+        for blur, finer in zip(_BLUR_RAD, (2 * _FINE, _FINE, _FINE, 2 * _FINE + 1), strict=True):
             m, s = _mesh(moving, shares)
-            cost = self._weigh(s, self.gap_s - m)[0].reshape(len(moving), len(shares))
+            cost = self._weigh(s, self.gap_s - m, blur)[0].reshape(len(moving), len(shares))
             moving = np.clip(_around(moving, cost.min(axis=1), finer), 0.005, room)
             shares = _around(shares, cost.min(axis=0), finer)
         m, s = _mesh(moving, shares)
@@ -175,11 +182,12 @@ class Reading:
         curve = (costs[0] - 2.0 * costs[1] + costs[2]) / side**2
         return min(math.sqrt(2.0 / curve), 0.05) if curve > 0.0 else 0.05
 
-    def _weigh(self, shares: Array, rest_s: Array) -> tuple[Array, Array, Array, Array]:
+    def _weigh(self, shares: Array, rest_s: Array, blur_rad: float = 0.0) -> tuple[Array, Array, Array, Array]:
         """Costs, misfits, vertex times and angles for vertices at shares of the gap that a rest leaves."""
         split = self.near.split
         vertex = self._t[split - 1] + shares * (self.gap_s - rest_s)
-        found = weigh_vertices(self._prior, self._t, self._angle, self._sigma, split, vertex, rest_s)
+        sigma = np.hypot(self._sigma, blur_rad)
+        found = weigh_vertices(self._prior, self._t, self._angle, sigma, split, vertex, rest_s)
         return found.cost, found.misfit, vertex, found.angle_rad
 
     def _verdict(self, shares: Array, rest_s: Array, spread_s: float) -> Verdict:

@@ -50,17 +50,16 @@ def resolve(model: Model, near: Nearby, settled: Turning | None = None) -> Turni
     Args:
         settled: an earlier verdict for the same edges; one beyond question is only weighed anew.
     """
-    anchor = int(np.flatnonzero(near.used)[near.split - 1])
     if settled is not None and settled.clear > _SETTLED:
-        reading = Reading(model, near, settled.way, anchor)
+        reading = Reading(model, near, settled.way)
         verdict = reading.judge()
         if not _strange(reading, verdict):
             return _turning(reading, verdict, settled.clear)
-    best, clear = _best(model, list(_moved(near)), anchor)
+    best, clear = _best(model, list(_moved(near)))
     if clear < _CLEAR or _strange(*best):
         questioned = list(_questioned(near))
         if questioned:
-            other, other_clear = _best(model, questioned, anchor)
+            other, other_clear = _best(model, questioned)
             gain = best[1].cost - other[1].cost
             best, clear = (other, min(gain, other_clear)) if gain > 0.0 else (best, min(-gain, clear))
     return _turning(*best, clear)
@@ -73,10 +72,10 @@ def _turning(reading: Reading, verdict: Verdict, clear: float) -> Turning:
 
 
 def _best(
-    model: Model, readings: list[tuple[Nearby, int]], anchor: int
+    model: Model, readings: list[tuple[Nearby, int]]
 ) -> tuple[tuple[Reading, Verdict], float]:
     """The best of some readings, and how far behind the next best one is."""
-    tried = sorted((Reading(model, near, way, anchor) for near, way in readings), key=Reading.guess)
+    tried = sorted((Reading(model, near, way) for near, way in readings), key=Reading.guess)
     found = [(reading, reading.judge()) for reading in tried[:_CLOSER]]
     found.sort(key=lambda each: each[1].cost)
     clear = found[1][1].cost - found[0][1].cost if len(found) > 1 else math.inf
