@@ -145,7 +145,7 @@ def test_defaults_are_fresh_each_time():
 
 
 KEYS = [*rigfile.DEFAULTS, "name", "board.sensor", "[cues]", "[board]"]
-SOUP = st.sampled_from(list("\"'[]=#.,_-+\n\t \\{}") + ["1", "0", "1e9", "true", "nan", "é", *KEYS])
+SOUP = st.sampled_from([*list("\"'[]=#.,_-+\n\t \\{}"), "1", "0", "1e9", "true", "nan", "é", *KEYS])
 NUMBERS = st.integers(-2, 2**70) | st.floats() | st.booleans().map(lambda value: str(value).lower())
 VALUES = NUMBERS.map(str) | st.lists(NUMBERS).map(str) | st.sampled_from(['"own"', '"last_third"', '""', ""])
 PRESETS = (NUMBERS | st.sampled_from(['"own"', '"last_third"', '"soon"'])).map("brake_preset = {}".format)

@@ -1,0 +1,126 @@
+"""Pass 1 for a sensor that does not know the sense: what is let through, what is refused, and that all is counted."""
+
+from itertools import accumulate
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from tests.firmware.hot import MISSED_BEFORE, MOVE_LAST, WRAP, counts, fresh, run
+from tests.firmware.loaded import detector
+
+PULSES = st.sampled_from([1, 2, 3, 6, 12, 24])
+SIZES = st.lists(st.integers(1, 64), min_size=1, max_size=4)
+# Bounces, steady running, rests, and all at once.
+GAP = (
+    st.integers(0, 3)
+    | st.integers(0, 1_500)
+    | st.integers(1_000, 60_000)
+    | st.sampled_from([5_000, 10_000, 20_000])
+    | st.integers(100_000, 3_000_000)
+    | st.sampled_from([0x800000, WRAP // 2, WRAP - 1])
+)
+GAPS = st.lists(GAP, max_size=150)
+# The same interval again and again with something odd in it now and then.
+RUNS = st.lists(
+    st.tuples(st.integers(300, 50_000), st.integers(1, 12), st.integers(0, 100_000)), max_size=8
+).map(lambda runs: [gap for every, times, odd in runs for gap in [*[every] * times, odd]])
+
+
+def edges_from(gaps: list[int], first: int = 0) -> list[tuple[int, int]]:
+    return [(t, 0) for t in accumulate(gaps, initial=first)]
+
+
+@settings(max_examples=300)
+@given(PULSES, GAPS | RUNS, SIZES, st.integers(0, WRAP - 1), st.booleans())
+def test_every_edge_is_let_through_or_counted(pulses, gaps, sizes, first, slow):
+    """Accepted + refused = given, whatever comes; and no value that a 32-bit board could not hold."""
+    state = fresh(pulses_per_rev=pulses).state
+    state[detector.SLOW] = slow
+    edges = edges_from(gaps, first)
+    given_times = [t % WRAP for t, _ in edges]
+    out = run(detector.accept, state, edges, sizes)
+
+    bounced, missed, spurious = counts(state)
+    moved = sum(code == MOVE_LAST for _, code in out)
+    # Where a later edge takes an earlier one's place, the earlier one is the spurious one.
+    assert len(out) - moved + bounced + spurious == len(edges)
+    advances = [code for _, code in out if code not in (MOVE_LAST, MISSED_BEFORE)]
+    assert all(1 <= code <= 8 for code in advances)
+    doubles = sum(code == MISSED_BEFORE for _, code in out)
+    assert missed == sum(code - 1 for code in advances) + doubles
+    # In order, each at its own time.
+    rest = iter(given_times)
+    assert all(t in rest for t, _ in out)
+    assert all(0 <= value < WRAP for value in state)
+
+
+@settings(max_examples=60)
+@given(PULSES, GAPS | RUNS, SIZES, SIZES)
+def test_batches_do_not_matter(pulses, gaps, sizes, other_sizes):
+    edges = edges_from(gaps)
+    one, other = fresh(pulses_per_rev=pulses).state, fresh(pulses_per_rev=pulses).state
+    assert run(detector.accept, one, edges, sizes) == run(detector.accept, other, edges, other_sizes)
+    assert one == other
+
+
+@settings(max_examples=60)
+@given(PULSES, (GAPS | RUNS).filter(bool), st.data())
+def test_the_counter_may_wrap_at_any_edge(pulses, gaps, data):
+    edges = edges_from(gaps)
+    place = data.draw(st.integers(0, len(edges) - 1))
+    shift = WRAP - edges[place][0] % WRAP
+    one, other = fresh(pulses_per_rev=pulses).state, fresh(pulses_per_rev=pulses).state
+    plain = run(detector.accept, one, edges, [64])
+    shifted = run(detector.accept, other, [(t + shift, step) for t, step in edges], [64])
+    assert [((t + shift) % WRAP, code) for t, code in plain] == shifted
+    assert counts(one) == counts(other)
+
+
+def test_an_even_run_goes_through_as_it_is():
+    state = fresh().state
+    edges = edges_from([10_000] * 50)
+    assert run(detector.accept, state, edges, [64]) == [(t, 1) for t, _ in edges]
+    assert counts(state) == (0, 0, 0)
+
+
+@pytest.mark.parametrize("after_us", [0, 1, 30, 400, 990])
+def test_a_bounce_is_left_out(after_us):
+    state = fresh().state
+    edges = edges_from([10_000] * 20)
+    bounced = sorted([*edges, (edges[10][0] + after_us, 0)])
+    assert [t for t, _ in run(detector.accept, state, bounced, [64])] == [t for t, _ in edges]
+    assert counts(state) == (1, 0, 0)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.5, 0.7])
+def test_a_stray_edge_between_two_magnets_costs_no_count(share):
+    """Sooner than the wheel can have reached the next magnet."""
+    state = fresh(inertia_kg_m2=0.12, drum_radius_m=0.015).state
+    edges = edges_from([10_000] * 20)
+    stray = sorted([*edges, (edges[10][0] + int(10_000 * share), 0)])
+    out = run(detector.accept, state, stray, [64])
+    assert sum(code for _, code in out) == len(edges)
+    assert out[-1][0] == edges[-1][0]
+    assert counts(state) == (0, 0, 1)
+
+
+@pytest.mark.parametrize("missing", [1, 2, 3])
+def test_missed_magnets_are_counted(missing):
+    """At 100 magnets a second no brake on that wheel gives twice the interval."""
+    state = fresh(inertia_kg_m2=0.12, drum_radius_m=0.015).state
+    edges = edges_from([10_000] * 30)
+    seen = edges[:15] + edges[15 + missing :]
+    out = run(detector.accept, state, seen, [64])
+    assert sum(code for _, code in out) == len(edges)
+    assert counts(state) == (0, missing, 0)
+
+
+@example(gap_us=1_000_000)
+@given(st.integers(700_000, WRAP - 1))
+def test_after_a_rest_all_is_forgotten(gap_us):
+    """The first interval after a rest is no interval of the wheel: nothing is missed, nothing spurious."""
+    state = fresh().state
+    edges = edges_from([*[10_000] * 10, gap_us, *[10_000] * 10])
+    assert [code for _, code in run(detector.accept, state, edges, [64])] == [1] * len(edges)
+    assert counts(state) == (0, 0, 0)

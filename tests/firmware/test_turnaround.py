@@ -1,0 +1,91 @@
+"""Vertices of exact parabolas: where edges alone place the turnaround, the firmware does to a few 10 microseconds."""
+
+import math
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from tests.firmware.loaded import turnaround
+
+# Edge spacings per second squared: 20 is a heavy wheel with 6 magnets, 200 a light one with 12.
+ACCELERATION = st.floats(20.0, 200.0)
+# From the vertex to the nearest edge on either side: less than a spacing, whatever the hysteresis.
+DISTANCE = st.floats(0.0, 1.0)
+EDGES = st.integers(4, 16)
+NEAR_S = 1e-4
+
+
+def side(vertex_s: float, sign: int, distance: float, acceleration: float, count: int) -> turnaround.Side:
+    """Edges before (-1) or after (+1) a vertex, from rest at a constant acceleration, nearest first."""
+    us = [vertex_s + sign * math.sqrt(2 * (distance + k) / acceleration) for k in range(count)]
+    return turnaround.Side(us, [-float(k) for k in range(count)])
+
+
+@given(DISTANCE, DISTANCE, ACCELERATION, ACCELERATION, EDGES)
+def test_straight_round(before_x, after_x, braking, pulling, count):
+    vertex_s = math.sqrt(2 * before_x / braking)
+    before, after = side(vertex_s, -1, before_x, braking, count), side(vertex_s, 1, after_x, pulling, count)
+    end_s, start_s = turnaround.fit_straight_or_paused(before, after)
+    assert end_s == start_s == pytest.approx(vertex_s, abs=NEAR_S)
+    assert (before.distance, after.distance) == pytest.approx((before_x, after_x), abs=0.01)
+    turn = turnaround.Turn(0, before)
+    assert turn.acceleration(0.0, 1.0) == pytest.approx(braking, rel=0.02)
+    assert turn.speed(0.05, 1.0) == pytest.approx(0.05 * braking, rel=0.02)
+
+
+@given(DISTANCE, ACCELERATION, ACCELERATION, EDGES, st.floats(0.01, 0.2))
+def test_a_turn_in_front_of_a_magnet(share, braking, pulling, count, zone):
+    """The magnet's zone is entered and left again: one edge for two passes; the next one is the neighbour's.
+
+    zone: its width in edge spacings; the wheel turns a ``share`` of it inside.
+    """
+    inside = share * zone
+    vertex_s = math.sqrt(2 * inside / braking)
+    # Back out through the zone's near side, then on to the far side of the magnet before.
+    after_x = 1.0 - zone + inside
+    before, after = side(vertex_s, -1, inside, braking, count), side(vertex_s, 1, after_x, pulling, count)
+    end_s, start_s = turnaround.fit_straight_or_paused(before, after)
+    assert end_s == start_s == pytest.approx(vertex_s, abs=NEAR_S)
+    assert after.distance == pytest.approx(after_x, abs=0.01)
+
+
+@given(DISTANCE, DISTANCE, ACCELERATION, ACCELERATION, EDGES, st.floats(0.1, 5.0))
+def test_a_pause_keeps_both_times(before_x, after_x, braking, pulling, count, pause_s):
+    end = math.sqrt(2 * before_x / braking)
+    start = end + pause_s
+    # A pause that is short against the time between the two nearest edges cannot be told from a slow turn.
+    assume(pause_s > 0.2 * (start + math.sqrt(2 * after_x / pulling)))
+    before, after = side(end, -1, before_x, braking, count), side(start, 1, after_x, pulling, count)
+    found = turnaround.fit_straight_or_paused(before, after)
+    # The search narrows each to a share of the time between the two edges.
+    assert found == pytest.approx((end, start), abs=NEAR_S * (1 + pause_s))
+
+
+@given(DISTANCE, ACCELERATION, EDGES)
+def test_from_rest_and_to_rest(distance, acceleration, count):
+    at = math.sqrt(2 * distance / acceleration)
+    assert turnaround.fit_end(side(at, -1, distance, acceleration, count), 30.0) == pytest.approx(
+        at, abs=1e-3
+    )
+    assert turnaround.fit_start(side(-at, 1, distance, acceleration, count), -30.0) == pytest.approx(
+        -at, abs=1e-3
+    )
+
+
+@pytest.mark.parametrize("stray_x", [0.3, 0.45, 0.6])
+def test_a_stray_edge_nearest_the_vertex_is_told(stray_x):
+    """An edge that does not lie on the parabola: the others go together far better alone."""
+    good = side(0.1, -1, 0.9, 60.0, 6)
+    stray = turnaround.Side(
+        [0.1 - math.sqrt(2 * stray_x / 60.0), *good.us], [0.0, *[x - 1.0 for x in good.xs]]
+    )
+    assert turnaround.fits_better_without_first(stray, stray.part(1, 6), stray.us[0], 1.0)
+    whole = side(0.1, -1, 0.4, 60.0, 7)
+    assert not turnaround.fits_better_without_first(whole, whole.part(1, 6), whole.us[0], 1.0)
+
+
+@given(st.floats(-1.0, 1.0), st.floats(0.0, 3.0), st.integers(4, 20))
+def test_search_finds_the_least_of_a_valley(at, low_by, steps):
+    found = turnaround.search(lambda t: (t - at) ** 2, at - low_by, at + 3.0 - low_by, steps)
+    assert found == pytest.approx(at, abs=3.0 * 2 / steps * 0.618**14 + 1e-6)

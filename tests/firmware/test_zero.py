@@ -1,0 +1,87 @@
+"""Where phi = 0 lies: half way between turnarounds, whatever half reps and a few slips do."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.firmware.hot import fresh
+from tests.firmware.loaded import detector, stretch, zero
+
+RANGE = 36.0
+
+
+def tracked(turnarounds: list[float]) -> zero.ZeroTracker:
+    """A tracker that has seen these; above 0 is the high side."""
+    tracker = zero.ZeroTracker()
+    for position in turnarounds:
+        tracker.add(position, position > 0)
+    return tracker
+
+
+def test_two_turnarounds_make_a_zero_and_a_third_makes_it_sure():
+    tracker = zero.ZeroTracker()
+    assert tracker.estimate() is None
+    assert tracker.assumed()
+    tracker.add(-30.0, False)
+    assert tracker.estimate() is None
+    tracker.add(40.0, True)
+    assert tracker.estimate() == 5.0
+    assert tracker.assumed()
+    tracker.add(-30.0, False)
+    assert not tracker.assumed()
+
+
+@given(
+    st.floats(-100, 100),
+    st.lists(st.tuples(st.booleans(), st.floats(0.3, 0.8)), min_size=4, max_size=20),
+    st.floats(0.0, 0.02),
+    st.randoms(use_true_random=False),
+)
+def test_half_reps_do_not_move_it(middle, reps, spread, random):
+    """Full reps in the majority on either side; a partial one ends anywhere between 30 and 80 % of the way."""
+    tracker = zero.ZeroTracker()
+    full, partial = [0, 0], [0, 0]
+    high = True
+    for is_partial, share in reps:
+        share_now = 1.0 + random.uniform(-spread, spread)
+        if is_partial and partial[high] + 1 < full[high]:
+            share_now = share
+            partial[high] += 1
+        else:
+            full[high] += 1
+        tracker.add(middle + (share_now if high else -share_now) * RANGE, high)
+        high = not high
+    # Each side is as far off as its full turnarounds spread.
+    assert tracker.estimate() == pytest.approx(middle, abs=spread * RANGE + 1e-9)
+
+
+def test_a_drift_of_the_start_position_is_followed():
+    """The newest 12 turnarounds a side decide; the athlete has moved by 3 spacings since the first ones."""
+    tracker = tracked([side * RANGE for _ in range(12) for side in (1, -1)])
+    assert tracker.estimate() == 0.0
+    for _ in range(12):
+        tracker.add(RANGE + 3.0, True)
+        tracker.add(-RANGE + 3.0, False)
+    assert tracker.estimate() == 3.0
+
+
+def test_forgets():
+    tracker = tracked([RANGE, -RANGE, RANGE])
+    tracker.forget()
+    assert tracker.estimate() is None
+    assert tracker.assumed()
+
+
+def test_a_calibrated_zero_is_not_moved_by_turnarounds():
+    board = fresh()
+    for place in range(3):
+        board.stretch.buffer[place] = 1000 * place
+        board.stretch.buffer[stretch.CAPACITY + place] = place
+    board.state[detector.COUNT] = 3
+    tracker = zero.ZeroTracker()
+    tracker.mark(board.stretch)
+    assert tracker.estimate() == 2.0
+    assert not tracker.assumed()
+    tracker.add(50.0, True)
+    tracker.add(-10.0, False)
+    assert tracker.estimate() == 2.0
