@@ -13,6 +13,10 @@ NAN = float("nan")
 # Running means go over 50 ms.
 MEAN_S = 0.05
 _GRID_MOST = 256
+# A noise that asks for a half window below this is that of clean edges.
+_CLEAN_S = 0.03
+# What the half window of the peak grows by, s per rad of noise.
+_WIDER_S_PER_RAD = 4.0
 
 
 class Wheel:
@@ -53,6 +57,8 @@ class Phase:
         self.turn_s = turn_s
         self.sign = sign
         self.span_s = span_s
+        # Clean edges are followed closely; noisy ones are averaged.
+        least = 4 if half_s < _CLEAN_S else 6
         count = min(int(span_s / self.step_s) + 1, _GRID_MOST)
         self.speeds = array("f", [0.0] * count)
         hint = 0 if sign > 0 else curve.count
@@ -63,7 +69,7 @@ class Phase:
             near = 2.0 - 2.0 * u / turn.reach_s
             speed = 0.0
             if near < 1.0:
-                speed = max(curve.speed_at(t, half_s, 6, 2, hint)[0], 0.0)
+                speed = max(curve.speed_at(t, half_s, least, 2, hint)[0], 0.0)
             if near > 0.0:
                 # Close to the turnaround the fit that placed it speaks, further off the points, between both.
                 near = min(near, 1.0)
@@ -132,7 +138,7 @@ class Figures:
         self.extension_s = extension_s = curve.time_at(zero_rad)
         # Scale of the rep's accelerations: from rest to phi = 0 in that time.
         usual_rad_s2 = 2.0 * zero_rad / (extension_s * extension_s)
-        half_s = max(0.03, curve.half_width(usual_rad_s2, 0.08))
+        half_s = max(0.02, curve.half_width(usual_rad_s2, 0.08))
         pull = Phase(curve, start, 0.0, extension_s, 1, half_s, spacing_rad)
         brake = Phase(curve, stop, duration_s, duration_s - extension_s, -1, half_s, spacing_rad)
         self.peak_s, self.peak_rad_s = _peak(curve, pull, brake)
@@ -143,7 +149,8 @@ class Figures:
         self.concentric = (NAN, NAN, NAN, NAN, NAN)
         self.eccentric = (NAN, NAN, NAN, NAN, NAN)
         if wheel.inertia_kg_m2 is not None:
-            edge_speed = curve.speed_at(extension_s, max(0.04, half_s), 8, 3, 0)[0]
+            edge_half_s = 0.04 + _WIDER_S_PER_RAD * curve.noise_rad
+            edge_speed = curve.speed_at(extension_s, edge_half_s, 8, 3, 0)[0]
             stored_j = wheel.inertia_kg_m2 * edge_speed * edge_speed / 2.0
             energy = stored_j + pull.friction_j(wheel, self.concentric_rad, edge_speed)
             self.concentric = (energy, energy / extension_s) + pull.greatest(
@@ -164,8 +171,9 @@ def _peak(curve, pull, brake):
             if phase.speeds[k] > best:
                 best = phase.speeds[k]
                 at = phase.turn_s + phase.sign * k * phase.step_s
-    half_s = max(0.05, (curve.noise_rad / (0.0006 * best)) ** 0.67 * 0.05)
-    first, last = curve.window(at, min(half_s, 0.09), 9, curve.nearest(at, 0))
+    # Noise asks for a wider window, which a broad peak can bear.
+    half_s = 0.05 + _WIDER_S_PER_RAD * curve.noise_rad
+    first, last = curve.window(at, min(half_s, 0.1), 9, curve.nearest(at, 0))
     answer, scale = curve.fit(at, first, last, 3)
     u = 0.0
     if answer[3] < 0.0:
