@@ -1,4 +1,7 @@
-"""Prints what an engine found in a recording, for a person: a line a rep, every number with its unit."""
+"""Prints what an engine found in a recording, for a person: a line a rep, every number with its unit.
+
+People count reps from 1, the JSON documents from 0.
+"""
 
 from __future__ import annotations
 
@@ -30,12 +33,14 @@ def print_analysis(analysis: Analysis) -> None:
         "braking",
         "notes",
     ):
-        table.add_column(heading, justify="left" if heading in ("braking", "notes") else "right", no_wrap=True)
+        table.add_column(
+            heading, justify="left" if heading in ("braking", "notes") else "right", no_wrap=True
+        )
     for rep in analysis.reps:
         table.add_row(*_cells(rep))
     console.print(table)
     for cue in analysis.cues:
-        console.print(f"cue: {cue.kind.replace('_', ' ')} at {cue.t_us / 1e6:.3f} s, in rep {cue.rep}")
+        console.print(f"cue: {cue.kind.replace('_', ' ')} at {cue.t_us / 1e6:.3f} s, in rep {cue.rep + 1}")
     console.print(_quality(analysis))
 
 
@@ -44,7 +49,7 @@ def _cells(rep: Rep) -> list[str]:
     if rep.momentum:
         notes.insert(0, "momentum")
     return [
-        str(rep.index),
+        str(rep.index + 1),
         f"{rep.start_us / 1e6:.3f}",
         f"{rep.peak_rad_s:.2f}",
         f"{rep.peak_rad_s * RPM_PER_RAD_S:.0f}",
