@@ -24,13 +24,19 @@ def timing(fraction, braked, target, tolerance):
 def pack(record, figures, timing_code, flags, index, start_us, duration_us, cues):
     # type: (bytearray, Any, int, int, int, int, int, list[int]) -> None
     """Fill ``record``; cues: microseconds after the start by kind, wire.ABSENT where none sounded."""
-    if start_us < 0:
-        # The clock started with the first edge; the rep began before it. The record has no time before zero.
-        duration_us = max(0, duration_us + start_us)
-        start_us = 0
-    onset_us = wire.ABSENT if figures.onset_s is None else int(figures.onset_s * 1e6)
-    head = (1, timing_code, flags, index, start_us)
-    times = (int(figures.extension_s * 1e6), max(0, int(figures.peak_s * 1e6)), duration_us, onset_us)
+    # Where the clock started with the first edge the rep began before it; the record has no time before zero.
+    cut_us = min(start_us, 0)
+    onset_us = wire.ABSENT
+    if figures.onset_s is not None:
+        onset_us = max(0, int(figures.onset_s * 1e6) + cut_us)
+    head = (1, timing_code, flags, index, start_us - cut_us)
+    times = (
+        max(0, int(figures.extension_s * 1e6) + cut_us),
+        max(0, int(figures.peak_s * 1e6) + cut_us),
+        max(0, duration_us + cut_us),
+        onset_us,
+    )
+    cues = [cue if cue == wire.ABSENT else max(0, cue + cut_us) for cue in cues]
     angles = (figures.peak_rad_s, figures.concentric_rad, figures.eccentric_rad, figures.brake_fraction)
     values = head + times + angles + figures.concentric + figures.eccentric + tuple(cues)
     struct.pack_into(wire.REP_FORMAT, record, 0, *values)

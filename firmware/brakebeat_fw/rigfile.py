@@ -108,7 +108,7 @@ def check(rig):
 def _fill_in_preset(rig):
     # type: (dict[str, Any]) -> None
     preset = rig.get("brake_preset", "own")
-    if preset in PRESETS:
+    if isinstance(preset, str) and preset in PRESETS:
         rig["brake_target"], rig["brake_tolerance"] = PRESETS[preset]
     elif preset != "own":
         raise RigFileError("brake_preset: %r is none of own, first_quarter, last_third" % (preset,))

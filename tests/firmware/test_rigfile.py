@@ -152,11 +152,6 @@ PRESETS = (NUMBERS | st.sampled_from(['"own"', '"last_third"', '"soon"'])).map("
 LINES = st.lists(st.tuples(st.sampled_from(KEYS), VALUES).map(" = ".join) | PRESETS).map("\n".join)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    raises=TypeError,
-    reason="a list is looked up in a dict: TypeError, and the board never starts",
-)
 def test_a_preset_that_is_a_list():
     rig, problem = load("brake_preset = [1]")
     assert problem is not None

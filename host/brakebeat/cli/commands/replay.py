@@ -10,7 +10,9 @@ import sys
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of ``brakebeat replay``."""
     parser.add_argument("file", metavar="FILE", help="a pulse recording, or sample:NAME")
-    parser.add_argument("--rig", metavar="FILE", help="a rig file; its values win over the recording's header")
+    parser.add_argument(
+        "--rig", metavar="FILE", help="a rig file; its values win over the recording's header"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
     parser.add_argument(
         "--engine",
