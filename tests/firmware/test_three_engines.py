@@ -30,7 +30,7 @@ for line in sys.stdin:
 """
 
 # Runs in all three: both passes over the edges in batches, and all that is left behind.
-RUN = '''
+RUN = """
 CAPACITY = 384
 
 def run(detector, task):
@@ -58,7 +58,7 @@ def run(detector, task):
                 state[detector.TURN_AT] = state[detector.KNOWN_TURN] = 0
                 state[detector.FASTEST] = detector.DT_MAX
     return [answers, list(state), list(buffer)]
-'''
+"""
 
 here: dict = {"array": array}
 exec(RUN, here)
