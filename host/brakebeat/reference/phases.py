@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
+from scipy.special import ndtri
 
 from brakebeat.reference.rig_physics import Physics
 from brakebeat.reference.spline import Array
@@ -45,8 +46,11 @@ def athlete_torque_nm(phase: Phase, physics: Physics) -> Array | None:
     return phase.sign * (inertial + physics.friction_nm(phase.speed_rad_s))
 
 
-def phase_figures(phase: Phase, physics: Physics, lag_s: float = 0.0) -> PhaseFigures:
+def phase_figures(phase: Phase, physics: Physics, lag_s: float = 0.0, power_sd_w: float = 0.0) -> PhaseFigures:
     """All figures of a phase that began ``lag_s`` before its samples.
+
+    Args:
+        power_sd_w: standard deviation of a 50 ms mean of the power around its peak.
 
     Work is counted from kinetic energies (they follow from speeds alone) plus what friction took, which is
     far steadier than integrating a torque that rests on accelerations.
@@ -63,13 +67,15 @@ def phase_figures(phase: Phase, physics: Physics, lag_s: float = 0.0) -> PhaseFi
     )
     figures.energy_j = float(work[-1] - work[0])
     figures.mean_power_w = figures.energy_j / duration_s
-    figures.peak_power_w = greatest_mean(phase.t_s, work)
-    figures.peak_torque_nm = greatest_mean(phase.t_s, impulse)
-    figures.peak_force_n = _peak_force_n(phase, physics)
+    figures.peak_power_w = greatest_mean(phase.t_s, work, power_sd_w)
+    # Torque errs as power does, by the speed at which it acts.
+    torque_sd = power_sd_w / max(float(phase.speed_rad_s.max()), 1e-3)
+    figures.peak_torque_nm = greatest_mean(phase.t_s, impulse, torque_sd)
+    figures.peak_force_n = _peak_force_n(phase, physics, torque_sd)
     return figures
 
 
-def _peak_force_n(phase: Phase, physics: Physics) -> float | None:
+def _peak_force_n(phase: Phase, physics: Physics, torque_sd_nm: float) -> float | None:
     """Greatest 50 ms mean of torque over radius, outside the dead point."""
     radius = physics.radius_m(phase.angle_rad)
     torque = athlete_torque_nm(phase, physics)
@@ -77,24 +83,43 @@ def _peak_force_n(phase: Phase, physics: Physics) -> float | None:
     if radius is None or torque is None or armed.sum() < 2 or np.any(radius <= 0.0):
         return None
     t = phase.t_s[armed]
-    return greatest_mean(t, _integral(torque[armed] / radius[armed], t))
+    sd = torque_sd_nm / float(radius[armed].mean())
+    return greatest_mean(t, _integral(torque[armed] / radius[armed], t), sd)
 
 
-def greatest_mean(t_s: Array, integral: Array) -> float | None:
-    """Greatest 50 ms running mean of what ``integral`` is the integral of; None in a shorter phase."""
-    window = best_window(t_s, integral)
-    return None if window is None else window[1]
+def greatest_mean(t_s: Array, integral: Array, sd: float = 0.0) -> float | None:
+    """Greatest 50 ms running mean of what ``integral`` is the integral of; None in a shorter phase.
 
-
-def best_window(t_s: Array, integral: Array) -> tuple[float, float] | None:
-    """Start and height of the greatest 50 ms running mean."""
+    The greatest of several means that each err by ``sd`` errs upwards: what that comes to for as many separate
+    windows as lie within two ``sd`` of the top is taken off.
+    """
     room = float(t_s[-1] - t_s[0]) - WINDOW_S
     if room < 0.0:
         return None
+    starts, means = _window_means(t_s, integral, room)
+    top = float(means.max())
+    close = float((means > top - 2.0 * sd).sum()) * float(starts[1] - starts[0])
+    return top - sd * _expected_excess(1.0 + close / WINDOW_S)
+
+
+def best_window(t_s: Array, integral: Array) -> float | None:
+    """Start of the greatest 50 ms running mean."""
+    room = float(t_s[-1] - t_s[0]) - WINDOW_S
+    if room < 0.0:
+        return None
+    starts, means = _window_means(t_s, integral, room)
+    return float(starts[int(np.argmax(means))])
+
+
+def _window_means(t_s: Array, integral: Array, room: float) -> tuple[Array, Array]:
     starts = np.linspace(t_s[0], t_s[0] + room, int(np.ceil(room / SAMPLE_S)) + 2)
     means = (np.interp(starts + WINDOW_S, t_s, integral) - np.interp(starts, t_s, integral)) / WINDOW_S
-    best = int(np.argmax(means))
-    return float(starts[best]), float(means[best])
+    return starts, means
+
+
+def _expected_excess(count: float) -> float:
+    """Mean of the greatest of ``count`` standard normal numbers (Blom's approximation, from memory)."""
+    return float(ndtri((count - 0.375) / (count + 0.25)))
 
 
 def _integral(values: Array, t_s: Array) -> Array:

@@ -19,6 +19,7 @@ from brakebeat.reference.likelihood import Scales
 from brakebeat.reference.noise import Noise
 from brakebeat.reference.scale_search import find_noise, refine_noise
 from brakebeat.reference.scales import measure_scales
+from brakebeat.reference.outer import trim_end, trim_start
 from brakebeat.reference.reading import Model, Nearby
 from brakebeat.reference.spline import Array, Integers
 from brakebeat.reference.strokes import EdgeRun, cut_runs, reread
@@ -82,12 +83,24 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales) -> list
         noise = refine_noise(singles)
     marks = Marks(runs, recognise(singles))
     model = Model(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2)
+    runs = _trimmed(runs, model)
     untold: list[Turning | None] = [None] * len(runs)
     runs, turnings = _resolve(t_s, runs, [model] * len(runs), marks, untold)
     fits = _fit_all(runs, turnings, magnets, scales, noise)
     noise = refine_noise(fits)
     runs, turnings = _resolve(t_s, runs, _taught(fits, model, noise), marks, turnings)
     return _fit_all(runs, turnings, magnets, scales, noise)
+
+
+def _trimmed(runs: list[EdgeRun], model: Model) -> list[EdgeRun]:
+    """The runs without faults at either end of each chain."""
+    trimmed = list(runs)
+    for number in range(len(runs)):
+        if number == 0 or not runs[number].turned:
+            trimmed[number] = trim_start(trimmed[number], model)
+        if number + 1 == len(runs) or not runs[number + 1].turned:
+            trimmed[number] = trim_end(trimmed[number], model)
+    return trimmed
 
 
 def _rough(noise: Noise, chains: list[Chain]) -> Noise:

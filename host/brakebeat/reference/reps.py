@@ -59,6 +59,7 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
     def us(t_s: float) -> int:
         return origin_us + round((t_s + stroke.delay_s) * 1e6)
 
+    power_sd = [_peak_power_sd(stroke, phase, physics) for phase in phases]
     peak_s, peak = _peak(concentric, eccentric)
     rep = Rep(
         index=0,
@@ -70,8 +71,8 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
         peak_rad_s=peak,
         concentric_rad=float(-concentric.angle_rad[0]),
         eccentric_rad=float(eccentric.angle_rad[-1]),
-        concentric=phase_figures(concentric, physics, stroke.lag_s),
-        eccentric=phase_figures(eccentric, physics),
+        concentric=phase_figures(concentric, physics, stroke.lag_s, power_sd[0]),
+        eccentric=phase_figures(eccentric, physics, 0.0, power_sd[1]),
     )
     onset = None
     edges = stroke.fit.chain.t_s[stroke.edges]
@@ -89,6 +90,9 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
     if zero.assumed:
         rep.flags.append("zero_assumed")
     _state_uncertainty(rep, stroke, phases, zero, physics, onset, peak_s)
+    for name, sd in zip(("concentric", "eccentric"), power_sd, strict=True):
+        if getattr(rep, name).peak_power_w is not None:
+            rep.uncertainty[f"{name}.peak_power_w"] = sd
     return rep
 
 
@@ -155,17 +159,15 @@ def _state_uncertainty(
                 energy_sd / figures.energy_j, np.hypot(end.t_sd_s, extension_sd_s) / phase.duration_s
             )
             said[f"{name}.mean_power_w"] = float(abs(figures.mean_power_w) * relative)
-        if figures.peak_power_w is not None:
-            said[f"{name}.peak_power_w"] = _peak_power_sd(stroke, phase, physics)
 
 
 def _peak_power_sd(stroke: Stroke, phase: Phase, physics: Physics) -> float:
-    """Standard uncertainty of the greatest 50 ms mean of the power, W."""
+    """Standard uncertainty of the greatest 50 ms mean of the power, W (0 where there is none)."""
     inertia = physics.inertia_kg_m2 or 0.0
-    window = best_window(phase.t_s, phase.sign * 0.5 * inertia * phase.speed_rad_s**2)
-    if window is None:
-        return float("nan")
-    ends = np.array([window[0], window[0] + WINDOW_S])
+    start = best_window(phase.t_s, phase.sign * 0.5 * inertia * phase.speed_rad_s**2)
+    if start is None:
+        return 0.0
+    ends = np.array([start, start + WINDOW_S])
     covariance = stroke.fit.covariance([(float(end), 1) for end in ends])
     gain = inertia * np.interp(ends, phase.t_s, phase.speed_rad_s) * np.array([-1.0, 1.0]) / WINDOW_S
     return float(np.sqrt(max(gain @ covariance @ gain, 0.0)))

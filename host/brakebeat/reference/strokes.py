@@ -68,6 +68,14 @@ def _is_stray(t: Array, start: int, stop: int, longest: float) -> bool:
     return bool(np.isinf(before) or np.isinf(after) or min(before, after) > longest)
 
 
+def part_of_run(run: EdgeRun, part: slice) -> EdgeRun:
+    """A run's edges in a slice, places counted from the first of them."""
+    place = run.place[part]
+    return dataclasses.replace(
+        run, t_s=run.t_s[part], row=run.row[part], place=place - place[:1].sum(dtype=np.int64)
+    )
+
+
 def reread(
     before: EdgeRun, after: EdgeRun, t_s: Array, near: Nearby, window: Integers
 ) -> tuple[EdgeRun, EdgeRun]:

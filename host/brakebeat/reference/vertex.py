@@ -44,7 +44,7 @@ class Vertices:
 def weigh_vertices(
     prior: Prior, t_s: Array, angle_rad: Array, sigma_rad: Array, split: int, vertex_s: Array, rest_s: Array
 ) -> Vertices:
-    """Likelihood of vertices (m,) with rests (m,) for edges (n,), ``split`` of them before the vertex.
+    """Likelihood of vertices (m,) with rests (m,) for edges (n,), ``split`` of them before the vertex (0 to n).
 
     Args:
         angle_rad: along the sense before the vertex; there the angle is greatest.
@@ -57,7 +57,7 @@ def weigh_vertices(
     usual = prior.accel_rad_s2
     rested = rest_s[:, None] > 0.0
     # The mean course: at the usual acceleration, from half a spacing beyond the last edge.
-    top = angle_rad[split - 1] + 0.5 * prior.spacing_rad
+    top = angle_rad[max(split - 1, 0)] + 0.5 * prior.spacing_rad
     fall = np.where(~before & rested, _grown(x, RISE_S), 0.5 * x**2)
     offset = angle_rad - top + usual * fall
     # One acceleration on both sides and a change after the vertex; out of a rest, one for each side.
