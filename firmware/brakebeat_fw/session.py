@@ -382,6 +382,7 @@ class Session:
         # type: () -> bool
         """Place the start of a stretch that began at rest; False where it began in motion."""
         if self._start is not None:
+            self._note_start()
             return True
         if self._in_motion:
             return False
@@ -397,10 +398,16 @@ class Session:
             self._in_motion = True
             return False
         self._start = Turn((base + int(start_s * 1e6)) & ticks.MASK, after)
-        if self._end_x is None:
-            self._end_x = stretch.number(0) - stretch.sense * after.distance
-            self.zero.add(self._end_x, stretch.sense < 0)
+        self._note_start()
         return True
+
+    def _note_start(self):
+        # type: () -> None
+        """Give the turnaround that the stretch started from a position, where it has none from the stretch before."""
+        if self._end_x is None:
+            stretch = self.stretch
+            self._end_x = stretch.number(0) - stretch.sense * self._start.distance
+            self.zero.add(self._end_x, stretch.sense < 0)
 
     def _finish(self, end, base, end_s, before):
         # type: (int, int, float, Any) -> None
