@@ -112,17 +112,16 @@ def code_items() -> Iterator[Item]:
 
 
 def width_items() -> Iterator[Item]:
-    """How wide integers get under hostile edges."""
-    passes = hostile_widths(60)
-    for name, seen in passes.modules.items():
-        beyond = ", ".join(f"line {line}: {most:.3g}" for line, most in seen["lines_beyond"].items())
-        what = f"{name}.py, greatest of {seen['values']} values"
-        yield Item("widths", what, seen["most"], "", SMALL_INT - 1, beyond)
-    whole = hostile_widths(60, whole=True)
-    broke_down = "; ".join(whole.broke_down)
-    yield Item(
-        "widths", f"of {whole.sessions} whole sessions broke down", whole.broken_sessions, "", 0, broke_down
-    )
+    """How wide integers get under hostile edges, and whether a session stands them."""
+    for backwards in (False, True):
+        passes = hostile_widths(60, 2, backwards=backwards)
+        for name, seen in passes.modules.items():
+            beyond = ", ".join(f"line {line}: {most:.3g}" for line, most in seen["lines_beyond"].items())
+            how = "times that leap about" if backwards else "times that run on"
+            yield Item("widths", f"{name}.py, {how}", seen["most"], "", SMALL_INT - 1, beyond)
+    whole = hostile_widths(60, 2, whole=True, backwards=False)
+    what = f"of {whole.sessions} whole sessions broke down"
+    yield Item("widths", what, whole.broken_sessions, "", 0, "; ".join(whole.broke_down))
 
 
 def measure(parts: Sequence[str], jobs: int) -> list[Item]:

