@@ -81,6 +81,8 @@ BASE_STRIDE = _BASE_STRIDE
 LEAST_DEFAULT = _LEAST_DEFAULT
 CONFIRM = _CONFIRM
 REFUSED = _REFUSED
+REVERSED = _REVERSED
+SENSE = _SENSE
 NEXT_STORE = _NEXT_STORE
 P1 = _P1
 P2 = _P2
@@ -304,7 +306,7 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
                     state[_S1] = (t - buffer[n - 2]) & 0x3FFFFFFF
             continue
         if code == _REVERSED:
-            if state[_KNOWN_TURN] == 0 or n - state[_TURN_AT] > 1:
+            if n > 0 and (state[_KNOWN_TURN] == 0 or n - state[_TURN_AT] > 1):
                 state[_KNOWN_TURN] = 1
                 state[_TURN_AT] = n
         elif code == _MISSED_BEFORE:

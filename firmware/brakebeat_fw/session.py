@@ -169,6 +169,8 @@ class Session:
             if not self.stretch.sense_known:
                 self._know_sense()
             count = detector.decode(state, times, steps, count)  # type: ignore[arg-type]
+            if count and not state[detector.COUNT]:
+                self._take_sense(steps[0])
         else:
             count = detector.accept(state, times, steps, count)  # type: ignore[arg-type]
         state[detector.USED] = 0
@@ -204,6 +206,14 @@ class Session:
         self.stretch.table.magnets = 1
         self.spacing_rad = _TURN / self.rig["pulses_per_rev"] * state[detector.THIN]
         state[detector.STRIDE] = state[detector.BASE_STRIDE] = 1
+
+    def _take_sense(self, code):
+        # type: (int) -> None
+        """A stretch begins with a line crossed back (the line before again) or with the next one."""
+        stretch = self.stretch
+        stretch.sense = 1 if self.state[detector.SENSE] == 1 else -1
+        if code != detector.REVERSED:
+            stretch.first_number += stretch.sense
 
     # -- a rep under way ---------------------------------------------------------------------------------------
 
