@@ -248,7 +248,13 @@ def test_json_says_what_was_measured(capsys):
 
 
 @pytest.mark.parametrize(
-    "arguments", [["--only", "no-such-row"], ["--reps", "0"], ["--write", "clean-6", "x", "out.csv"]]
+    "arguments",
+    [
+        ["--only", "no-such-row"],
+        ["--reps", "0"],
+        ["--reps", "1000000", "--only", "clean-6"],
+        ["--write", "clean-6", "x", "out.csv"],
+    ],
 )
 def test_a_wrong_call_is_told_and_nothing_is_measured(arguments, capsys):
     assert main(arguments) == 2

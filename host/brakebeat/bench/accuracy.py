@@ -97,7 +97,11 @@ def run_conditions(
     engines: tuple[EngineName, ...] = ENGINES,
 ) -> list[SetResult]:
     """Every set of every condition."""
-    tasks = [(condition.name, seed) for condition in conditions for seed in condition.seeds(seed_from, reps)]
+    tasks = [
+        (condition.name, seed)
+        for condition in conditions
+        for seed in condition.seeds(seed_from, condition.sets(reps))
+    ]
     return run_all(partial(_work, engines=engines), tasks, jobs, "sets")
 
 
@@ -127,6 +131,10 @@ def _print_summary(
     for result in results:
         for engine, reason in result.crashes.items():
             print(f"{engine} broke down on {result.condition}, seed {result.seed}: {reason}")
+    print(
+        "n: samples, of the engine that has more. φ=0 floor: what would be left if every turnaround up to then\n"
+        "were known exactly and φ = 0 were taken from them alone; late cues: if they also sounded at once."
+    )
     failed = sum(line.failed for line in lines)
     names = ", ".join(f"{name} {digest}" for name, digest in code.items())
     print(f"{len(lines)} lines, {failed} with a broken limit; {len(results)} sets; code: {names}")

@@ -87,7 +87,7 @@ def compare(
         condition = CONDITIONS[name]
         # Every kind gets as many reps here, however many the accuracy table needs of it.
         sets = -(-reps // (condition.reps - condition.leave_out))
-        tasks += [(name, seed) for seed in condition.seeds(seed_from, 10**6)[:sets]]
+        tasks += [(name, seed) for seed in condition.seeds(seed_from, sets)]
     return score(run_all(set_peaks, tasks, jobs, "sets"))
 
 

@@ -17,13 +17,14 @@ from typing import Any, Literal
 
 import numpy as np
 
+from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 from brakebeat.simulate import SessionPlan, Spread, Wheel, default_sensed, draw_plan, preset
 from brakebeat.simulate.sensing import Sensed
 from brakebeat.simulate.sensor import DEGREE_RAD, Sensor
 
 SEED_FROM = 50_000
-# Seeds of one condition; no condition may need more sets than this.
+# Seeds of one condition.
 LANE_SEEDS = 1000
 Manner = Literal["plain", "paused", "partial"]
 
@@ -55,13 +56,21 @@ class Condition:
     share: float = 1.0
 
     def sets(self, reps: int) -> int:
-        """Sets needed for ``reps`` reps that count."""
-        return min(LANE_SEEDS, math.ceil(reps * self.share / (self.reps - self.leave_out)))
+        """Sets needed for ``reps`` reps that count (or this kind's share of them)."""
+        return math.ceil(reps * self.share / (self.reps - self.leave_out))
 
-    def seeds(self, seed_from: int, reps: int) -> list[int]:
-        """The seeds of those sets."""
+    def seeds(self, seed_from: int, sets: int) -> list[int]:
+        """The seeds of so many sets.
+
+        Raises:
+            InputError: more than a kind of recording has seeds of its own.
+        """
+        if sets > LANE_SEEDS:
+            raise InputError(
+                f"--reps: {self.name} would need {sets} sets; {LANE_SEEDS} at most, ask for fewer"
+            )
         first = seed_from + LANE_SEEDS * self.lane
-        return list(range(first, first + self.sets(reps)))
+        return list(range(first, first + sets))
 
     def sensed(self, seed: int) -> Sensed:
         """The recording of a seed, with its truth and motion."""
