@@ -8,7 +8,7 @@ import json
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of the command."""
-    parser.add_argument("file", metavar="FILE", help="pulse recording (*.csv)")
+    parser.add_argument("file", metavar="FILE", help="a pulse recording, or sample:NAME")
     parser.add_argument(
         "--rig", metavar="RIG", help="rig file; what it states wins over the recording's header"
     )
@@ -20,7 +20,8 @@ def run(args: argparse.Namespace) -> int:
     from brakebeat.formats.recording import read_recording
     from brakebeat.reference import analyse
     from brakebeat.reference.show import table
+    from brakebeat.samples import resolve
 
-    analysis = analyse(read_recording(args.file, args.rig))
+    analysis = analyse(read_recording(resolve(args.file), args.rig))
     print(json.dumps(analysis.to_document(), allow_nan=False) if args.json else table(analysis))
     return 0
