@@ -65,11 +65,11 @@ def check_document(document: dict[str, Any]) -> None:
 
 
 def _check_rep(rep: dict[str, Any], engine: str) -> None:
-    names = (
-        ("index", "momentum", "start_us", "extension_us", "end_us", "peak_us", "peak_rad_s")
-        + ("concentric_rad", "eccentric_rad", "brake_onset_us", "brake_fraction", "brake_timing")
-        + ("concentric", "eccentric", "ratio_peak_power", "ratio_mean_power", "flags")
-    )
+    names = [
+        *("index", "momentum", "start_us", "extension_us", "end_us", "peak_us", "peak_rad_s"),
+        *("concentric_rad", "eccentric_rad", "brake_onset_us", "brake_fraction", "brake_timing"),
+        *("concentric", "eccentric", "ratio_peak_power", "ratio_mean_power", "flags"),
+    ]
     if engine == "reference":
         rep = {name: value for name, value in rep.items() if name != "uncertainty"}
     _keys(rep, *names)

@@ -13,6 +13,7 @@ from tests.firmware.hot import WRAP
 from tests.firmware.loaded import rigfile, session
 
 LOOP_US = 1000
+IDLE_US = 60_000_000
 
 
 @dataclass(frozen=True)
@@ -134,6 +135,9 @@ def play(
     place = 0
     while place < len(times_us) or clock < times_us[-1] + tail_us:
         clock += LOOP_US
+        if not board.busy and place < len(times_us):
+            # Nothing is due while nothing moves; the clock alone must be told before it wraps.
+            clock += min(IDLE_US, max(0, times_us[place] - clock)) // LOOP_US * LOOP_US
         while place < len(times_us) and times_us[place] < clock:
             count = 0
             while count < batch and place < len(times_us) and times_us[place] < clock:

@@ -127,7 +127,7 @@ def test_all_three_agree(board, task):
     board.stdin.write(json.dumps(task) + "\n")
     board.stdin.flush()
     viper, bytecode = json.loads(board.stdout.readline())
-    assert stretch.CAPACITY == here["CAPACITY"]
+    assert here["CAPACITY"] == stretch.CAPACITY
     on_cpython = here["run"](detector, task)
     assert bytecode == on_cpython
     assert viper == bytecode
