@@ -22,6 +22,7 @@ from brakebeat.reference.likelihood import (
     Scales,
     depart_cost,
     extra_cost,
+    fresh_cost,
     glide_costs,
     missed_cost,
     turn_costs,
@@ -127,7 +128,7 @@ class Decoder:
         turned = source[:, GLIDE : GLIDE + TURN, None] + depart_cost(
             self.scales, self.accel[before][:, :, None], tau, new[:, None, :], gap[:, None, None]
         )
-        fresh = source[:, START, None, None] + 2.0 + np.log(gap)[:, None, None] + np.zeros((1, 1, STRIDES))
+        fresh = (source[:, START, None] + fresh_cost(self.scales, new, gap[:, None]))[:, None, :]
         learnt = np.concatenate(
             [
                 glide.accel_rad_s2.reshape(m, GLIDE, STRIDES),

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brakebeat.reference.fit import Fit
-from brakebeat.reference.spline import Array
+from brakebeat.reference.spline import Array, Integers
 from brakebeat.reference.strokes import EdgeRun
 
 # What a stroke's fit leaves in its offsets beyond their formal spread.
@@ -27,7 +27,7 @@ _SWEEPS = 3
 
 @dataclass(frozen=True)
 class Marks:
-    """Strokes as first cut, and the chance of each rotation (runs, magnets) or None.
+    """Strokes as first cut, the chance of each rotation (runs, magnets) or None, each stroke's own offsets.
 
     Rotation r says: the magnet at a place of the stroke, counted from its first edge along the shaft, is number
     r + place modulo the magnets.
@@ -35,6 +35,17 @@ class Marks:
 
     runs: Sequence[EdgeRun]
     chance: Array | None
+    offsets_rad: list[Array]
+
+    def offsets_of(self, stroke: int, rows: Integers) -> Array:
+        """Offsets along the shaft of edges (rows) of a stroke or the next one, each as its stroke has it."""
+        offsets = np.zeros(len(rows))
+        for own in (stroke, stroke + 1):
+            run, table = self.runs[own], self.offsets_rad[own]
+            if len(table):
+                _, at, among = np.intersect1d(rows, run.row, return_indices=True)
+                offsets[at] = table[run.sense * run.place[among] % len(table)]
+        return offsets
 
     def distance_cost(self, stroke: int, from_row: int, to_row: int) -> Array | None:
         """−2·log chance of each number of magnets, modulo theirs, that lie along the shaft from one edge (a row) of

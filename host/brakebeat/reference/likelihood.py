@@ -26,6 +26,8 @@ SPURIOUS_PER_S = 0.3
 REACH_RAD = 0.06
 PHASE_CHANGE_COST = 3.5
 LAWLESS_COST = 12.0
+# A path that starts with the wheel already turning.
+IN_MOTION_COST = 8.0
 # How much the acceleration changes from one gap to the next, as a part of the usual one.
 ACCEL_CHANGE = 0.35
 STUDENT_DOF = 3.0
@@ -173,6 +175,12 @@ def _turn(
         np.where(paused, usual, accel),
         np.where(paused, rest_tau, tau_s),
     )
+
+
+def fresh_cost(scales: Scales, new: Array, gap_s: Array) -> Array:
+    """Cost of a path's first gap: from rest a spacing before, the wheel has not got fast yet."""
+    haste = np.maximum(np.log(new**2 / (3.0 * scales.spacing_rad * 2.0 * scales.accel_rad_s2)), 0.0)
+    return 2.0 + np.log(gap_s) + np.minimum(2.0 * haste**2, IN_MOTION_COST)
 
 
 def depart_cost(scales: Scales, turn_accel: Array, tau_s: Array, new: Array, gap_s: Array) -> Array:

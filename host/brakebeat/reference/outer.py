@@ -18,8 +18,8 @@ from brakebeat.reference.vertex import Prior, weigh_vertices
 NEAR = 8
 _MOST_CUT = 3
 _FAULT_COST = -2.0 * float(np.log(SPURIOUS_PER_S))
-# Cutting edges off must explain the rest of them clearly better.
-_MARGIN = 6.0
+# Cutting edges off must explain the rest of them better by this much.
+_MARGIN = 2.0
 _LONGEST_LEAD_S = 1.5
 
 

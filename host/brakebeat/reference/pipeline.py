@@ -81,7 +81,7 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales) -> list
     singles = [fit_chain(chain, magnets, scales.spacing_rad, noise, scales.accel_rad_s2) for chain in alone]
     if magnets:
         noise = refine_noise(singles)
-    marks = Marks(runs, recognise(singles))
+    marks = Marks(runs, recognise(singles), [fit.offsets_rad for fit in singles])
     model = Model(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2)
     runs = _trimmed(runs, model)
     untold: list[Turning | None] = [None] * len(runs)
@@ -142,7 +142,11 @@ def _resolve(
             turnings.append(None)
             continue
         near, window = _nearby(t_s, before, after, last_row[number])
-        near = dataclasses.replace(near, distance_cost=marks.distance_cost(number, window[0], window[-1]))
+        near = dataclasses.replace(
+            near,
+            distance_cost=marks.distance_cost(number, window[0], window[-1]),
+            offset_rad=marks.offsets_of(number, window),
+        )
         turning = resolve(models[number], near, settled[number])
         turnings.append(turning)
         runs[number], runs[number + 1] = reread(before, after, t_s, turning.near, window)

@@ -54,7 +54,8 @@ class Nearby:
     ``used``: read as real at first; ``steps`` (k,): spacings from the real edge before to each real one; ``split``
     of the used ones lie before the turnaround; ``base`` and ``sense``: the first one's magnet count and sense.
     ``distance_cost`` (magnets,): −2·log chance of each number of magnets, modulo theirs, from the first of these
-    edges along the shaft to the last (None where that is not known from elsewhere).
+    edges along the shaft to the last (None where that is not known from elsewhere). ``offset_rad`` (k,): each edge's
+    offset along the shaft, as far as its own stroke tells; not used where the model has a table.
     """
 
     t_s: Array
@@ -64,6 +65,7 @@ class Nearby:
     base: int
     sense: int
     distance_cost: Array | None = None
+    offset_rad: Array | None = None
 
     def but(self, used: NDArray[np.bool_], steps: Integers, split: int) -> Nearby:
         """The same edges read otherwise."""
@@ -102,6 +104,8 @@ class Reading:
         if len(model.offsets_rad):
             places = (near.base + near.sense * count) % len(model.offsets_rad)
             angle = angle + near.sense * model.offsets_rad[places]
+        elif near.offset_rad is not None:
+            angle = angle + near.sense * near.offset_rad[rows]
         self._angle = angle - ahead * model.shift_rad
         gaps = np.maximum(np.diff(self._t), 1e-5)
         speed = np.maximum(np.abs(steps[1:]), 0.3) * model.spacing_rad / gaps
@@ -109,7 +113,9 @@ class Reading:
         self._sigma = model.noise.sigma(slower)
         # Densities of angles become densities of times; an edge left out has its own.
         left_out = len(near.t_s) - len(rows)
-        self._fixed = _NOWHERE_COST * left_out - 2.0 * float(np.log(np.maximum(slower, 1.0)).sum())
+        skipped = int(np.abs(np.delete(steps, split)[1:]).sum()) - (len(rows) - 2)
+        self._fixed = _NOWHERE_COST * left_out + _UNSEEN_COST * skipped
+        self._fixed -= 2.0 * float(np.log(np.maximum(slower, 1.0)).sum())
         if near.distance_cost is not None:
             self._fixed += float(near.distance_cost[near.sense * int(count[-1]) % len(near.distance_cost)])
         self.gap_s = float(self._t[split] - self._t[split - 1])

@@ -103,8 +103,11 @@ def _moved(near: Nearby) -> Iterator[tuple[Nearby, int]]:
 
 
 def _questioned(near: Nearby) -> Iterator[tuple[Nearby, int]]:
-    """One of the edges next to the turnaround taken as a fault, or one taken as a fault put back."""
+    """One of the edges next to the turnaround taken as a fault, one taken as a fault put back, a magnet missed."""
     rows = np.flatnonzero(near.used)
+    for place in range(max(near.split - 3, 1), min(near.split + 4, len(rows))):
+        if place != near.split:
+            yield from _stretched(near, int(rows[place]))
     for place in range(near.split - 2, near.split + 2):
         if 0 < place < len(rows) - 1:
             yield from _without(near, rows, place)
@@ -112,6 +115,15 @@ def _questioned(near: Nearby) -> Iterator[tuple[Nearby, int]]:
     for row in np.flatnonzero(~near.used):
         if low < near.t_s[row] < high:
             yield from _restored(near, int(row))
+
+
+def _stretched(near: Nearby, row: int) -> Iterator[tuple[Nearby, int]]:
+    for more in (1, -1):
+        if near.steps[row] + more >= 1:
+            steps = near.steps.copy()
+            steps[row] += more
+            for way in _WAYS[:3]:
+                yield near.but(near.used, steps, near.split), way
 
 
 def _without(near: Nearby, rows: NDArray[np.int64], place: int) -> Iterator[tuple[Nearby, int]]:

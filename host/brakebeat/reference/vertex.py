@@ -15,7 +15,8 @@ from brakebeat.reference.spline import Array
 
 # Prior of the acceleration at the vertex and of its change there, as parts of the usual one: pulling need not go
 # on where braking stopped, and takes this long to come.
-ACCEL_SPREAD = 0.6
+ACCEL_SPREAD = 0.4
+ACCEL_SPREAD_AT_REST = 0.6
 CHANGE = 0.8
 CHANGE_S = 0.05
 # Out of a rest the pull starts from nothing and grows for this long (common experience, no source).
@@ -61,8 +62,9 @@ def weigh_vertices(
     fall = np.where(~before & rested, _grown(x, RISE_S), 0.5 * x**2)
     offset = angle_rad - top + usual * fall
     # One acceleration on both sides and a change after the vertex; out of a rest, one for each side.
-    common = np.where(before | ~rested, fall, 0.0) * (ACCEL_SPREAD * usual)
-    change = np.where(before, 0.0, np.where(rested, ACCEL_SPREAD * fall, CHANGE * _grown(x, CHANGE_S))) * usual
+    spread = np.where(rested, ACCEL_SPREAD_AT_REST, ACCEL_SPREAD) * usual
+    common = np.where(before | ~rested, fall, 0.0) * spread
+    change = np.where(before, 0.0, np.where(rested, spread * fall, CHANGE * usual * _grown(x, CHANGE_S)))
     ahead = np.where(before, 1.0, -1.0) * prior.shift_sd_rad
     covariance = prior.jerk_density * _jerk_covariance(x, before)
     covariance += common[:, :, None] * common[:, None, :] + change[:, :, None] * change[:, None, :]
