@@ -1,8 +1,9 @@
-"""Has braking begun? Continues the unbraked course of a wheel past phi = 0 and looks how far the newest edges lag.
+"""Has braking begun? Fits the edges since phi = 0 with an unbraked course plus the lag that a late braking would leave.
 
-The course is a parabola in time through the edges before; its bend is held near that of free running, the more so the
-noisier the edges are (a prior in least squares). All angles here are in edge spacings, times in units of the course's
-length, so that single-precision floats do.
+The unbraked course is a parabola in time whose bend is nearly known (friction and yielding: a prior in least
+squares). Against it stand a few gentle brakings that begin just in time, each with the size that stops the wheel
+where the rep began: the fitted share of that size is near 0 for a wheel that runs free and 1 or more for one that is
+braked in time. Half of it parts the two, whatever the noise, unless the noise is too great to see that half.
 """
 
 from . import ticks
@@ -12,150 +13,227 @@ MYPY = False
 if MYPY:
     from typing import Any  # noqa: F401
 
-# The course is fitted to no fewer and no more edges than these, none older than this.
-_COURSE_LEAST = 4
-_COURSE_MOST = 24
-_COURSE_US = 250000
-# While yielding the athlete brakes with some share of what stopping needs, unknown but near 0: its spread.
-_YIELD_SPREAD = 0.05
-# Braking that counts, as a share of what is needed to stop where the rep began.
-_BRAKE_SHARE = 0.08
-_BENT_SHARE = 0.25
-# Edges within this share of the range are averaged.
-_TOGETHER = 0.02
-# No braking is harder than this many times what stopping needs.
-_HARDEST = 5.0
-# Standard deviations that a lag must exceed.
-_SIGMAS = 4.5
+# The brakings looked for begin this share of the range before the late angle, ramps of so many seconds.
+_EARLIER = (0.05, 0.10, 0.22)
+_RAMP_S = 0.3
+# Share of the ramp at which a braking has come to a tenth of its torque and counts as begun: 3 u^2 - 2 u^3 = 0.1.
+_BEGUN = 0.196
+# Points that are fitted; where there are more edges, neighbours are averaged.
+_POINTS = 24
+_LEAST = 3
+# Spread of the unbraked bend, as a share of what stopping needs.
+_BEND_SPREAD = 0.03
+# A braking counts from this share on, and from so many standard deviations.
+_SHARE = 0.5
+_SIGMAS = 3.3
+# The newest edge is wrong where it is this many standard deviations off, or lags more than this many times as much
+# as the braking that stopping needs can explain.
+_OFF = 5.0
+_HARDEST = 3.0
+# Edges further apart than this are too few to wait for: the one that is overdue must speak too.
+_SLOW_US = 18000
 
 
 class Course:
-    """The unbraked course up to ``lead`` spacings before the newest edge, and the edges since."""
+    """The edges since phi = 0 of one stretch; angles in edge spacings, times in spacings at the first half's pace."""
 
-    def __init__(self, stretch, last, lead, zero_path, range_, noise):
-        # type: (Any, int, float, float, float, float) -> None
-        """last: place of the newest edge; zero_path, range_: path of phi = 0 and concentric range, spacings;
-        noise: standard deviation of one edge, spacings."""
+    def __init__(self, stretch, zero_path, range_, late_fraction, noise, bend, now_ticks):
+        # type: (Any, float, float, float, float, float, int) -> None
+        """zero_path, range_: path of phi = 0 and concentric range, spacings; noise: standard deviation of one edge,
+        spacings; bend: the usual one of a free wheel as a share of the one that stops it in time."""
         self._stretch = stretch
-        self._last = last
-        self._noise = max(noise, 1e-5)
-        self._base = stretch.buffer[last]
-        newest = stretch.corrected(last)
-        end = last
-        while end > 1 and newest - stretch.corrected(end) < lead:
-            end -= 1
-        first = end
-        while first > 0 and end - first < _COURSE_MOST - 1 and self._may_reach_to(first - 1, end, zero_path):
+        self._last = stretch.count - 1
+        first = self._last
+        while first > 0 and (stretch.corrected(first - 1) > zero_path or self._last - first + 1 < _LEAST):
             first -= 1
-        self._end = end
-        self._scale_us = float(max(1, ticks.after(stretch.buffer[end], stretch.buffer[first])))
-        self._origin = stretch.corrected(end)
-        pace = (stretch.corrected(end) - stretch.corrected(first)) / 1.0
-        remaining = max(1.0, zero_path + range_ - newest)
-        # Bend (spacings per course length squared) that would stop the wheel where the rep began.
-        self._needed = pace * pace / (4.0 * remaining)
-        self.score = 0.0
-        self._together = max(1, int(_TOGETHER * range_ + 0.5))
-        self._solve(first, end)
+        self._first = first
+        self.count = self._last - first + 1
+        self.score = 0.0  # of the braking that fits best: 1 and more is braking
+        self.share = 0.0  # of that braking's size
+        self.slow = True  # edges come so rarely that the verdict should wait as long as it can
+        if self.count < _LEAST:
+            return
+        self._base = stretch.buffer[first]
+        middle = (first + self._last) // 2
+        self._x0 = stretch.corrected(first)
+        self._pace_us = ticks.after(stretch.buffer[middle], self._base) / (
+            stretch.corrected(middle) - self._x0
+        )
+        # -1 to 1 over the course, for the fit.
+        self._half = max(1.0, self._time(stretch.buffer[self._last]) / 2)
+        self._needed = 1.0 / (2.0 * (1.0 - late_fraction) * range_)
+        self._noise = max(noise, 3e-4)
+        local = self._local_noise()
+        if local > 3.0 * self._noise:
+            # The magnets are not where the table says, or nothing has been learnt yet.
+            self._noise = local
+        self._set_up(zero_path, range_, late_fraction, bend * self._needed)
+        self._gather()
+        self._take_newest()
+        self.slow = self._pace_us > _SLOW_US
+        if self.slow:
+            self._take_overdue(now_ticks)
 
-    def _may_reach_to(self, place, end, zero_path):
-        # type: (int, int, float) -> bool
-        stretch = self._stretch
-        if end - place < _COURSE_LEAST:
-            return True
-        if ticks.after(stretch.buffer[end], stretch.buffer[place]) > _COURSE_US:
-            return False
-        return stretch.corrected(place) >= zero_path
+    def _set_up(self, zero_path, range_, late_fraction, bend):
+        # type: (float, float, float, float) -> None
+        """The brakings that are looked for, and what is known of the bend beforehand."""
+        ramp = _RAMP_S * 1e6 / self._pace_us
+        self._ramp = ramp
+        self._brakings = []  # type: list[tuple[float, float]]  # start of the ramp and size
+        for earlier in _EARLIER:
+            fraction = max(0.02, late_fraction - earlier)
+            middle = min(0.9, fraction + (0.5 - _BEGUN) * ramp / range_)
+            start = zero_path - self._x0 + fraction * range_ - _BEGUN * ramp
+            self._brakings.append((start, ramp * ramp / (2.0 * (1.0 - middle) * range_)))
+        size = 3 + len(self._brakings)
+        self._matrix = [[0.0] * min(3, row + 1) for row in range(size)]
+        self._squares = [0.0] * size
+        self._right = [0.0] * size
+        scale = self._half * self._half / 2.0
+        held = self._noise / (_BEND_SPREAD * self._needed * scale)
+        self._matrix[2][2] = held * held
+        self._right[2] = -held * held * bend * scale
 
-    def _solve(self, first, end):
-        # type: (int, int) -> None
-        """Least squares for (angle, speed, bend) at the course's end, the bend drawn towards 0."""
-        stretch = self._stretch
-        sums = [0.0] * 5
-        right = [0.0] * 3
-        for place in range(first, end + 1):
-            u = self._u(ticks.after(stretch.buffer[place], self._base))
-            x = stretch.corrected(place) - self._origin
-            power = 1.0
-            for k in range(5):
-                sums[k] += power
-                if k < 3:
-                    right[k] += power * x
-                power *= u
-        held = self._noise / (_YIELD_SPREAD * self._needed)
-        sums[4] += held * held
-        self._sums = sums
-        self._answer = solve([[sums[a + b] for b in range(3)] for a in range(3)], right) or [0.0, 0.0, 0.0]
-
-    def _u(self, after_base_us):
-        # type: (int) -> float
-        """Time from the course's end in course lengths."""
-        return (after_base_us + ticks.after(self._base, self._stretch.buffer[self._end])) / self._scale_us
-
-    def _spread(self, u, edges):
-        # type: (float, int) -> float
-        """Standard deviation of (mean of some edges - course) at ``u``, spacings."""
-        sums = self._sums
-        row = [1.0, u, u * u]
-        weights = solve([[sums[a + b] for b in range(3)] for a in range(3)], list(row))
-        variance = 1.0 / edges
-        if weights is not None:
-            for k in range(3):
-                variance += weights[k] * row[k]
-        return self._noise * variance**0.5
-
-    def _lag(self, u, x):
-        # type: (float, float) -> float
-        answer = self._answer
-        return answer[0] + u * (answer[1] + u * answer[2]) - x
-
-    def verdict(self, overdue_us):
-        # type: (int) -> float
-        """Braking over what counts as braking; overdue_us: microseconds since the newest edge. ``score`` is what the
-        edges alone say."""
-        stretch = self._stretch
-        best = -self._answer[2] / (self._needed * _BENT_SHARE + _SIGMAS * self._bend_spread())
-        shift = 0.0
-        x = 0.0
-        score = 0.0
-        mean_lag = mean_u = 0.0
-        taken = 0
-        for place in range(self._end + 1, self._last + 1):
-            u = self._u(ticks.after(stretch.buffer[place], self._base))
-            x = stretch.corrected(place) - self._origin + shift
-            lag = self._lag(u, x)
-            limit = self._limit(u)
-            if lag < -max(2.0 * limit, 0.15):
-                # The wheel does not gain speed here: a stray edge, and no advance.
-                shift -= 1.0
-                continue
-            if lag - 0.7 > max(2.0 * limit, 0.0) and score < 0.5:
-                # Most of a spacing at once: a magnet was missed.
-                shift += 1.0
-                x += 1.0
-                lag -= 1.0
-            # A running mean over the newest edges, which tell more together than the last one alone.
-            taken += 1
-            weight = 1.0 / min(taken, self._together)
-            mean_lag += weight * (lag - mean_lag)
-            mean_u += weight * (u - mean_u)
-            score = mean_lag / self._limit(mean_u, min(taken, 2 * self._together - 1))
-        self.score = max(best, score)
-        # An edge that is overdue says as much as one that came late; overdue beyond any braking it was missed.
-        u = self._u(overdue_us)
-        lag = self._lag(u, x + 1.0)
-        since = u if self.score >= 1.0 else u - self._u(0)
-        if lag > _HARDEST * self._needed * since * since + self._limit(u):
-            return self.score
-        return max(self.score, lag / self._limit(u))
-
-    def _limit(self, u, edges=1):
-        # type: (float, int) -> float
-        """A lag at ``u``, the mean of some edges, that means braking."""
-        return max(_BRAKE_SHARE * self._needed * u * u, _SIGMAS * self._spread(u, edges))
-
-    def _bend_spread(self):
+    def _local_noise(self):
         # type: () -> float
-        sums = self._sums
-        weights = solve([[sums[a + b] for b in range(3)] for a in range(3)], [0.0, 0.0, 1.0])
-        return self._noise * max(weights[2], 0.0) ** 0.5 if weights is not None else 1e9
+        """Noise of one edge from fourth differences, which no braking bends much."""
+        stretch = self._stretch
+        before = older = 0.0
+        total = 0.0
+        number = 0
+        t0 = self._time(stretch.buffer[self._first])
+        t1 = self._time(stretch.buffer[self._first + 1])
+        x0 = stretch.corrected(self._first)
+        x1 = stretch.corrected(self._first + 1)
+        for place in range(self._first + 2, self._last + 1):
+            t2 = self._time(stretch.buffer[place])
+            x2 = stretch.corrected(place)
+            off = x1 - x0 - (x2 - x0) * (t1 - t0) / (t2 - t0)
+            if place > self._first + 3:
+                total += min(abs(before - (older + off) / 2.0), 0.3)
+                number += 1
+            older = before
+            before = off
+            t0, t1, x0, x1 = t1, t2, x1, x2
+        # Coefficients 1/4 -1 3/2 -1 1/4: 2.09 times one edge's noise; mean |x| of a normal is 0.8 sd.
+        return total / (0.8 * 2.09 * number) if number > 3 else 0.0
+
+    def _gather(self):
+        # type: () -> None
+        """Take in all edges but the newest."""
+        stretch = self._stretch
+        together = (self.count + _POINTS - 1) // _POINTS
+        place = self._first
+        while place < self._last:
+            t = x = 0.0
+            number = min(together, self._last - place)
+            for k in range(place, place + number):
+                t += self._time(stretch.buffer[k])
+                x += stretch.corrected(k) - self._x0
+            place += number
+            self._add(t / number, x / number, float(number))
+        self._solve()
+
+    def _time(self, at_ticks):
+        # type: (int) -> float
+        return ticks.after(at_ticks, self._base) / self._pace_us
+
+    def _row(self, t):
+        # type: (float) -> list[float]
+        """What each unknown adds to the angle at time ``t``: constant, speed, bend, each braking."""
+        s = t / self._half - 1.0
+        row = [1.0, s, s * s]
+        for start, size in self._brakings:
+            u = (t - start) / self._ramp
+            if u <= 0.0:
+                row.append(0.0)
+            elif u < 1.0:
+                square = u * u
+                row.append(-size * square * square * (0.25 - 0.1 * u))
+            else:
+                u -= 1.0
+                row.append(-size * (0.15 + u * (0.5 + 0.5 * u)))
+        return row
+
+    def _add(self, t, x, weight):
+        # type: (float, float, float) -> None
+        row = self._row(t)
+        ahead = x - t
+        for a in range(len(row)):
+            if row[a]:
+                part = weight * row[a]
+                self._right[a] += part * ahead
+                line = self._matrix[a]
+                for b in range(len(line)):
+                    line[b] += part * row[b]
+                if a > 2:
+                    self._squares[a] += part * row[a]
+
+    def _solve(self):
+        # type: () -> None
+        """Each braking by itself beside the free course; keeps the one that is clearest."""
+        m = self._matrix
+        self.score = -1e9
+        self._best = 0
+        for k in range(3, len(self._right)):
+            one = m[k]
+            four = [
+                [m[0][0], m[1][0], m[2][0], one[0]],
+                [m[1][0], m[1][1], m[2][1], one[1]],
+                [m[2][0], m[2][1], m[2][2], one[2]],
+                [one[0], one[1], one[2], self._squares[k]],
+            ]
+            answer = solve(four, self._right[:3] + self._right[k : k + 1])
+            if answer is None:
+                continue
+            # The last pivot of the elimination is one over the share's variance, in units of the noise.
+            deviation = self._noise / four[3][3] ** 0.5
+            score = answer[3] / max(_SHARE, _SIGMAS * deviation)
+            if score > self.score:
+                self.score = score
+                self.share = answer[3]
+                self._best = k
+                self._answer = answer
+
+    def _ahead(self, t, x):
+        # type: (float, float) -> float
+        """How far an edge is ahead of what has been fitted, spacings."""
+        row = self._row(t)
+        answer = self._answer
+        return x - t - answer[0] - answer[1] * row[1] - answer[2] * row[2] - answer[3] * row[self._best]
+
+    def _take_newest(self):
+        # type: () -> None
+        """Take the newest edge in where the wheel can have been there."""
+        stretch = self._stretch
+        t = self._time(stretch.buffer[self._last])
+        x = stretch.corrected(self._last) - self._x0
+        if not self._best:
+            self._add(t, x, 1.0)
+            self._solve()
+            return
+        ahead = self._ahead(t, x)
+        since = t - self._time(stretch.buffer[self._last - 1])
+        if ahead < -0.7:
+            # A magnet was missed.
+            ahead += 1.0
+            x += 1.0
+        if -_OFF * self._noise - _HARDEST * self._needed * since * since / 2.0 < ahead < _OFF * self._noise:
+            self._add(t, x, 1.0)
+            self._solve()
+
+    def _take_overdue(self, now_ticks):
+        # type: (int) -> None
+        """An edge that should have come by now and has not says how much the wheel lags at least."""
+        stretch = self._stretch
+        t = self._time(now_ticks)
+        x = stretch.corrected(self._last) - self._x0 + 1.0
+        since = t - self._time(stretch.buffer[self._last])
+        ahead = self._ahead(t, x)
+        if (
+            self._best
+            and ahead < -_OFF * self._noise
+            and -ahead < 2.0 * _HARDEST * self._needed * since * since / 2.0
+        ):
+            self._add(t, x, 1.0)
+            self._solve()

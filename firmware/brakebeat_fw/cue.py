@@ -1,22 +1,25 @@
 """The sounds of a rep under way: window, late, drop-off, set done. Looks at edges only around three angles a rep.
 
-The late cue asks, as the wheel passes the late angle, whether the athlete has begun to brake. Edge times before that
-angle are continued as if unbraked; a lag of the newest edge behind that course, measured against the braking that
-would still be needed to stop in time, is the answer. It needs no inertia and no unit.
+The late cue asks, as the wheel passes the late angle, whether the athlete has begun to brake: how much of a braking
+that begins just in time is there in the edges since phi = 0? It needs no inertia and no unit.
 """
 
-from . import detector, ticks, wire
+from . import ticks, wire
 from .course import Course
 
 MYPY = False
 if MYPY:
     from typing import Any  # noqa: F401
 
-# The newest edges, over these shares of the concentric range, are held against the course of those before.
-_LEADS = (0.045, 0.09)
-# The verdict waits this long after the late angle for one more edge; a close verdict is looked at once more.
+# The verdict waits this long after the late angle for one more edge; an unclear one is asked again with each new
+# edge, up to the second time.
 _WAIT_US = 5000
-_AGAIN_US = 13000
+_LATEST_US = 14000
+# Scores of a verdict that need no more edges: certainly unbraked below, certainly braked above.
+_UNBRAKED = 0.5
+_BRAKED = 2.0
+# Bend of a free wheel as a share of what stopping needs, before any rep has told: some friction, some yielding.
+_USUAL_BEND = 0.04
 
 
 class CueWatch:
@@ -33,8 +36,8 @@ class CueWatch:
         self.noise = 0.0
         self.late_due = None  # type: int | None  # ticks at which the late angle is expected to be passed
         self.window_due = None  # type: int | None
-        self._asked = 0
-        self._sure = 0.0  # the last verdict without edges that are still to come
+        self._asked = 0  # edges at the last verdict
+        self.bend = _USUAL_BEND
         self.zero_path = 0.0
         self._range = 1.0
 
@@ -76,7 +79,7 @@ class CueWatch:
         ahead = self.zero_path + fraction * self._range - stretch.corrected(last)
         pace = self._pace()
         # A wheel that slows evenly needs a little longer; beyond a few edges this is renewed anyway.
-        return (stretch.state[detector.T_LAST] + int(ahead * pace)) & ticks.MASK
+        return (stretch.buffer[last] + int(ahead * pace)) & ticks.MASK
 
     def _pace(self):
         # type: () -> float
@@ -96,29 +99,22 @@ class CueWatch:
         if self.late_due is None:
             return None
         since = ticks.after(now_ticks, self.late_due)
-        if since < (_AGAIN_US if self._asked else _WAIT_US):
+        if since < _WAIT_US:
             return None
-        self._stretch.mend()
-        verdict = self._braking(now_ticks)
-        if verdict < 1.0:
+        stretch = self._stretch
+        if since < _LATEST_US and self._asked == stretch.count:
+            return None
+        stretch.mend()
+        self._asked = stretch.count
+        late = self._late_fraction
+        course = Course(stretch, self.zero_path, self._range, late, self.noise, self.bend, now_ticks)
+        score = course.score
+        if since >= _LATEST_US:
+            self.late_due = None
+            return wire.CUE_LATE if score < 1.0 else None
+        if score < _UNBRAKED and not course.slow:
             self.late_due = None
             return wire.CUE_LATE
-        if self._sure > 2.0 or self._asked:
+        if score > _BRAKED:
             self.late_due = None
-        self._asked = 1
         return None
-
-    def _braking(self, now_ticks):
-        # type: (int) -> float
-        """How clearly the athlete brakes: below 1 not at all, above it the more the clearer."""
-        stretch = self._stretch
-        last = stretch.count - 1
-        base = stretch.buffer[last]
-        overdue_us = ticks.after(now_ticks, base)
-        most = 0.0
-        self._sure = 0.0
-        for share in _LEADS:
-            course = Course(stretch, last, share * self._range, self.zero_path, self._range, self.noise)
-            most = max(most, course.verdict(overdue_us))
-            self._sure = max(self._sure, course.score)
-        return most
