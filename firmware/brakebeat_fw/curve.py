@@ -129,7 +129,7 @@ class Curve:
         """Polynomial of the angle in (time - t) / scale over places first to last, and that scale in seconds."""
         ts = self.ts
         xs = self.xs
-        scale = max(t - ts[first], ts[last] - t)
+        scale = max(t - ts[first], ts[last] - t, 1e-6)
         base = xs[first]
         us = [(ts[k] - t) / scale for k in range(first, last + 1)]
         vs = [xs[k] - base for k in range(first, last + 1)]

@@ -216,7 +216,12 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     if a < 4:
                         a = 4
                     rest = state[_LEAST_FROM_REST] >> 2
-                    if b > a and (((b - a) * rest // a) * rest) // b > a + b:
+                    drop = 0
+                    if b > a:
+                        drop = ((b - a) * rest) // a
+                        if drop > 0x1FFFF:
+                            drop = 0x1FFFF
+                    if (drop * rest) // b > a + b:
                         advance = (dt + (expected >> 1)) // (expected + 1)
                         if advance < 1:
                             advance = 1
@@ -295,10 +300,13 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
     capacity = state[_CAPACITY]
     event = 0
     while i < count and event == 0:
+        n = state[_COUNT]
+        if n >= capacity:
+            event = _EVENT_FULL
+            continue
         t = times[i]
         code = steps[i]
         i += 1
-        n = state[_COUNT]
         if code == _MOVE_LAST:
             if n > 0 and buffer[capacity + n - 1] == state[_INDEX]:
                 buffer[n - 1] = t
@@ -329,7 +337,7 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
                 gap = 0x800000
             moved = index - buffer[capacity + n - 2]
             if moved > state[_STRIDE]:
-                gap = (gap * state[_STRIDE]) // moved
+                gap = (gap // moved) * state[_STRIDE]
             if n > 2:
                 pair = (gap + state[_S1]) >> 1
                 if pair < state[_FASTEST]:
@@ -352,6 +360,4 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
                             event = _EVENT_TURN
                     else:
                         state[_RUN] = 0
-        if event == 0 and n >= capacity:
-            event = _EVENT_FULL
     return (i << 4) | event

@@ -24,6 +24,8 @@ _ALONE_EDGES = 5
 # No rep turns the shaft less than this, and neither phase is shorter than this share of the whole.
 _LEAST_RAD = 4.0
 _LEAST_SHARE = 0.12
+# Silence after an interval this much longer than the quickest, in tenths, is a stop and no broken wire.
+_SLOWING_TENTHS = 13
 # A wheel that started from rest did so less than one spacing before its first edge; this leaves room for error.
 _REST_SPACINGS = 1.6
 
@@ -61,6 +63,7 @@ class Session:
         self._start = None  # type: Any  # Turn: the stretch's first motion; None: not placed yet
         self._in_motion = False
         self._end_x = None  # type: Any  # position of the last turnaround in edge numbers; None: unknown
+        self._start_is_new = False  # the stretch's start is no turnaround of the history yet
         self._zero_path = None  # type: Any  # path to phi = 0 in this stretch, spacings; None: not known (yet)
         self._cues = [wire.ABSENT] * len(wire.CUE_NAMES)
         self._cue_ticks = [None] * len(wire.CUE_NAMES)  # type: list[int | None]
@@ -150,7 +153,7 @@ class Session:
                 self._sound(kind)
         quiet = ticks.after(now_ticks, state[detector.T_LAST])
         if quiet > state[detector.REST_GAP] and quiet * 2 > state[detector.S1] * 5:
-            self._came_to_rest()
+            self._guarded(self._came_to_rest)
 
     def feed(self, times, steps, count):
         # type: (Any, Any, int) -> None
@@ -180,7 +183,7 @@ class Session:
             state[detector.USED] = answer >> 4
             event = answer & 15
             if event == detector.EVENT_TURN:
-                self._turned()
+                self._guarded(self._turned)
             elif event == detector.EVENT_FULL:
                 self.stretch.make_room()
         if state[detector.COUNT] > 4:
@@ -274,6 +277,14 @@ class Session:
         self._cue_ticks[kind] = self._clock_ticks
         self.on_cue(kind, self.rep_count, self._clock_us)
 
+    def _guarded(self, step):
+        # type: (Any) -> None
+        """Do what the end of a stretch asks for; edges that no wheel can make must not bring the board down."""
+        try:
+            step()
+        except (ArithmeticError, IndexError, ValueError):
+            self._drop_stretch(self.stretch.count)
+
     # -- turnarounds -------------------------------------------------------------------------------------------
 
     def _turned(self):
@@ -347,7 +358,7 @@ class Session:
                 self._drop_stray_end()
                 stretch.tidy_end()
             first = state[detector.TURN_AT] or stretch.count
-            if first < 6 or not (state[detector.SLOW] or stretch.sense_known):
+            if first < 6 or not (self._slowing() or stretch.sense_known):
                 self.incomplete += 1
                 self._lose_place()
             else:
@@ -360,6 +371,12 @@ class Session:
                 stretch.sense = -stretch.sense
         self._begin(stretch.count)
         state[detector.SEEN] = 0
+
+    def _slowing(self):
+        # type: () -> bool
+        """The last interval is longer than the quickest ones: the wheel was on its way to a stop."""
+        state = self.state
+        return bool(state[detector.SLOW]) or state[detector.S1] * 10 > state[detector.FASTEST] * _SLOWING_TENTHS
 
     def _drop_stray_end(self):
         # type: () -> None
@@ -417,7 +434,7 @@ class Session:
         if self._end_x is None:
             stretch = self.stretch
             self._end_x = stretch.number(0) - stretch.sense * self._start.distance
-            self.zero.add(self._end_x, stretch.sense < 0)
+            self._start_is_new = True
 
     def _finish(self, end, base, end_s, before):
         # type: (int, int, float, Any) -> None
@@ -428,10 +445,17 @@ class Session:
             self._lose_place()
             return
         start_x = self._end_x
-        end_x = stretch.number(end - 1) + stretch.sense * before.distance
-        self._end_x = end_x
-        self.zero.add(end_x, stretch.sense > 0)
         total = stretch.path(end - 1) + self._start.distance + before.distance
+        if total * self.spacing_rad < _LEAST_RAD:
+            # Nudged by hand: neither end says where phi = 0 is.
+            self.incomplete += 1
+            self._lose_place()
+            return
+        if self._start_is_new:
+            self.zero.add(start_x, stretch.sense < 0)
+            self._start_is_new = False
+        self._end_x = stretch.number(end - 1) + stretch.sense * before.distance
+        self.zero.add(self._end_x, stretch.sense > 0)
         self._report(end, Turn((base + int(end_s * 1e6)) & ticks.MASK, before), total, start_x)
 
     def _report(self, end, stop, total, start_x):
@@ -441,7 +465,7 @@ class Session:
         zero_x = self.zero.estimate()
         zero = abs(zero_x - start_x) if zero_x is not None else total / 2
         start = self._start
-        if total * spacing < _LEAST_RAD or not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
+        if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
             self.incomplete += 1
             return
         duration_us = ticks.after(stop.ticks, start.ticks)

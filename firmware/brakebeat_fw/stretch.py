@@ -242,9 +242,13 @@ class Stretch:
         state = self.state
         buffer = self.buffer
         count = self.count - first
+        # Path indices start anew, so that none grows beyond a small integer in a long life.
+        passed = buffer[CAPACITY + first] if count else state[detector.INDEX]
         for place in range(count):
             buffer[place] = buffer[first + place]
-            buffer[CAPACITY + place] = buffer[CAPACITY + first + place]
+            buffer[CAPACITY + place] = buffer[CAPACITY + first + place] - passed
+        state[detector.INDEX] -= passed
+        state[detector.NEXT_STORE] = max(0, state[detector.NEXT_STORE] - passed)
         state[detector.COUNT] = count
         state[detector.STRIDE] = state[detector.BASE_STRIDE]
         state[detector.SLOW] = state[detector.SLOWEST] = state[detector.RUN] = 0

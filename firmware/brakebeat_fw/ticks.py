@@ -14,4 +14,6 @@ def mask(ticks):
 def after(later, earlier):
     # type: (int, int) -> int
     """Signed microseconds from ``earlier`` to ``later`` (30-bit ticks no more than 2^29 us apart)."""
-    return ((later - earlier + HALF) & MASK) - HALF
+    apart = (later - earlier) & MASK
+    # MASK + 1 is no small integer on a 32-bit board.
+    return apart if apart < HALF else apart - MASK - 1
