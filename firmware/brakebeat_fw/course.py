@@ -229,11 +229,9 @@ class Course:
         t = self._time(now_ticks)
         x = stretch.corrected(self._last) - self._x0 + 1.0
         since = t - self._time(stretch.buffer[self._last])
-        ahead = self._ahead(t, x)
-        if (
-            self._best
-            and ahead < -_OFF * self._noise
-            and -ahead < 2.0 * _HARDEST * self._needed * since * since / 2.0
-        ):
+        lag = -self._ahead(t, x)
+        # More than that is no braking but a missed magnet.
+        most = min(0.7, _HARDEST * self._needed * since * since)
+        if self._best and _OFF * self._noise < lag < most:
             self._add(t, x, 1.0)
             self._solve()
