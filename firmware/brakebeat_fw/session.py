@@ -148,9 +148,7 @@ class Session:
         if not state[detector.COUNT]:
             return
         if self.phase == ECCENTRIC:
-            kind = self.cue.due(now_ticks)
-            if kind is not None:
-                self._sound(kind)
+            self._guarded(self._sound_what_is_due)
         quiet = ticks.after(now_ticks, state[detector.T_LAST])
         if quiet > state[detector.REST_GAP] and quiet * 2 > state[detector.S1] * 5:
             self._guarded(self._came_to_rest)
@@ -187,7 +185,7 @@ class Session:
             elif event == detector.EVENT_FULL:
                 self.stretch.make_room()
         if state[detector.COUNT] > 4:
-            self._under_way()
+            self._guarded(self._under_way)
 
     def _feed_to_zero(self, times, steps, count, first):
         # type: (Any, Any, int, int) -> None
@@ -262,6 +260,12 @@ class Session:
         planned = self.rig["cues.planned_reps"]
         if planned is not None and self.set_rep + 1 == planned + self.rig["momentum_reps"]:
             self._sound(wire.CUE_SET_DONE)
+
+    def _sound_what_is_due(self):
+        # type: () -> None
+        kind = self.cue.due(self._clock_ticks)
+        if kind is not None:
+            self._sound(kind)
 
     def _next_is_momentum(self):
         # type: () -> bool

@@ -276,8 +276,10 @@ class Stretch:
             buffer[CAPACITY + place] = buffer[CAPACITY + 2 * place]
         state[detector.COUNT] = count
         state[detector.STRIDE] *= 2
+        state[detector.NEXT_STORE] = buffer[CAPACITY + count - 1] + state[detector.STRIDE]
         state[detector.FASTEST] = min(detector.DT_MAX, state[detector.FASTEST] * 2)
-        state[detector.SLOWEST] *= 2
+        state[detector.S1] = min(detector.DT_MAX, state[detector.S1] * 2)
+        state[detector.SLOWEST] = min(detector.DT_MAX, state[detector.SLOWEST] * 2)
         state[detector.TURN_AT] //= 2
         self._mended //= 2
         self.thinned = True
