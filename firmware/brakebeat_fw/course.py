@@ -23,6 +23,8 @@ _POINTS = 24
 _LEAST = 3
 # Spread of the unbraked bend, as a share of what stopping needs.
 _BEND_SPREAD = 0.03
+# A bend more than the usual one by this share is braking.
+_BENT = 0.25
 # A braking counts from this share on, and from so many standard deviations.
 _SHARE = 0.5
 _SIGMAS = 3.3
@@ -49,7 +51,6 @@ class Course:
         self._first = first
         self.count = self._last - first + 1
         self.score = 0.0  # of the braking that fits best: 1 and more is braking
-        self.share = 0.0  # of that braking's size
         self.slow = True  # edges come so rarely that the verdict should wait as long as it can
         if self.count < _LEAST:
             return
@@ -67,15 +68,16 @@ class Course:
         if local > 3.0 * self._noise:
             # The magnets are not where the table says, or nothing has been learnt yet.
             self._noise = local
-        self._set_up(zero_path, range_, late_fraction, bend * self._needed)
+        self._usual = bend
+        self._set_up(zero_path, range_, late_fraction)
         self._gather()
         self._take_newest()
         self.slow = self._pace_us > _SLOW_US
         if self.slow:
             self._take_overdue(now_ticks)
 
-    def _set_up(self, zero_path, range_, late_fraction, bend):
-        # type: (float, float, float, float) -> None
+    def _set_up(self, zero_path, range_, late_fraction):
+        # type: (float, float, float) -> None
         """The brakings that are looked for, and what is known of the bend beforehand."""
         ramp = _RAMP_S * 1e6 / self._pace_us
         self._ramp = ramp
@@ -92,7 +94,7 @@ class Course:
         scale = self._half * self._half / 2.0
         held = self._noise / (_BEND_SPREAD * self._needed * scale)
         self._matrix[2][2] = held * held
-        self._right[2] = -held * held * bend * scale
+        self._right[2] = -held * held * self._usual * self._needed * scale
 
     def _local_noise(self):
         # type: () -> float
@@ -173,8 +175,12 @@ class Course:
         # type: () -> None
         """Each braking by itself beside the free course; keeps the one that is clearest."""
         m = self._matrix
-        self.score = -1e9
         self._best = 0
+        self._answer = [0.0, 0.0, 0.0, 0.0]
+        three = [[m[0][0], m[1][0], m[2][0]], [m[1][0], m[1][1], m[2][1]], [m[2][0], m[2][1], m[2][2]]]
+        free = solve(three, self._right[:3])
+        bent = self._bent(free[2]) if free is not None else 0.0
+        best = -1e9
         for k in range(3, len(self._right)):
             one = m[k]
             four = [
@@ -189,11 +195,17 @@ class Course:
             # The last pivot of the elimination is one over the share's variance, in units of the noise.
             deviation = self._noise / four[3][3] ** 0.5
             score = answer[3] / max(_SHARE, _SIGMAS * deviation)
-            if score > self.score:
-                self.score = score
-                self.share = answer[3]
+            if score > best:
+                best = score
                 self._best = k
                 self._answer = answer
+        self.score = max(best, bent)
+
+    def _bent(self, bend):
+        # type: (float) -> float
+        """What the bend of the whole course says: braked from its beginning it is no free wheel's."""
+        share = -2.0 * bend / (self._half * self._half * self._needed)
+        return (share - self._usual) / _BENT
 
     def _ahead(self, t, x):
         # type: (float, float) -> float
