@@ -16,6 +16,10 @@ IDLE = 0
 CONCENTRIC = 1
 ECCENTRIC = 2
 
+# What edges that no wheel can make may do to the arithmetic. They must not bring the board down; the stretch is left
+# out and counted. (A bare `try` costs nothing on MicroPython, a helper that takes the method would allocate.)
+_BAD_EDGES = (ArithmeticError, IndexError, ValueError)
+
 _TURN = 6.2831853
 # Lines a turn that a finer sensor is thinned to, about.
 _LINES = 24
@@ -148,10 +152,16 @@ class Session:
         if not state[detector.COUNT]:
             return
         if self.phase == ECCENTRIC:
-            self._guarded(self._sound_what_is_due)
+            try:
+                self._sound_what_is_due()
+            except _BAD_EDGES:
+                self.cue.disarm()
         quiet = ticks.after(now_ticks, state[detector.T_LAST])
         if quiet > state[detector.REST_GAP] and quiet * 2 > state[detector.S1] * 5:
-            self._guarded(self._came_to_rest)
+            try:
+                self._came_to_rest()
+            except _BAD_EDGES:
+                self._drop_stretch(self.stretch.count)
 
     def feed(self, times, steps, count):
         # type: (Any, Any, int) -> None
@@ -181,11 +191,17 @@ class Session:
             state[detector.USED] = answer >> 4
             event = answer & 15
             if event == detector.EVENT_TURN:
-                self._guarded(self._turned)
+                try:
+                    self._turned()
+                except _BAD_EDGES:
+                    self._drop_stretch(self.stretch.count)
             elif event == detector.EVENT_FULL:
                 self.stretch.make_room()
         if state[detector.COUNT] > 4:
-            self._guarded(self._under_way)
+            try:
+                self._under_way()
+            except _BAD_EDGES:
+                self._drop_stretch(self.stretch.count)
 
     def _feed_to_zero(self, times, steps, count, first):
         # type: (Any, Any, int, int) -> None
@@ -281,14 +297,6 @@ class Session:
         self._cue_ticks[kind] = self._clock_ticks
         self.on_cue(kind, self.rep_count, self._clock_us)
 
-    def _guarded(self, step):
-        # type: (Any) -> None
-        """Do what the end of a stretch asks for; edges that no wheel can make must not bring the board down."""
-        try:
-            step()
-        except (ArithmeticError, IndexError, ValueError):
-            self._drop_stretch(self.stretch.count)
-
     # -- turnarounds -------------------------------------------------------------------------------------------
 
     def _turned(self):
@@ -380,7 +388,9 @@ class Session:
         # type: () -> bool
         """The last interval is longer than the quickest ones: the wheel was on its way to a stop."""
         state = self.state
-        return bool(state[detector.SLOW]) or state[detector.S1] * 10 > state[detector.FASTEST] * _SLOWING_TENTHS
+        return (
+            bool(state[detector.SLOW]) or state[detector.S1] * 10 > state[detector.FASTEST] * _SLOWING_TENTHS
+        )
 
     def _drop_stray_end(self):
         # type: () -> None

@@ -255,13 +255,13 @@ class Stretch:
         state[detector.TURN_AT] = state[detector.KNOWN_TURN] = 0
         state[detector.FASTEST] = detector.DT_MAX
         for place in range(2, count):
-            pair = ticks.after(buffer[place], buffer[place - 2]) >> 1
+            pair = max(0, ticks.after(buffer[place], buffer[place - 2])) >> 1
             state[detector.FASTEST] = min(state[detector.FASTEST], pair)
         if count > 3 and state[detector.T_LAST] == buffer[count - 1] and state[detector.STRIDE] == 1:
             # The hot path goes on from intervals that have been mended.
             for place, name in ((count - 1, detector.P1), (count - 2, detector.P2), (count - 3, detector.P3)):
                 moved = buffer[CAPACITY + place] - buffer[CAPACITY + place - 1]
-                state[name] = ticks.after(buffer[place], buffer[place - 1]) // max(1, moved)
+                state[name] = max(1, ticks.after(buffer[place], buffer[place - 1])) // max(1, moved)
         self.repaired = self.thinned = False
         self._mended = 0
 
