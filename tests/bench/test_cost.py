@@ -76,21 +76,8 @@ def test_all_board_code_compiles(architecture):
     ("seed", "backwards"),
     [
         (1, False),
-        pytest.param(
-            12,
-            False,
-            marks=pytest.mark.xfail(
-                strict=True,
-                reason="accept: what a missed magnet would need is multiplied out before it is divided",
-            ),
-        ),
-        pytest.param(
-            1,
-            True,
-            marks=pytest.mark.xfail(
-                strict=True, reason="Stretch.restart stores a negative pace where times run backwards"
-            ),
-        ),
+        (12, False),
+        (1, True),
     ],
 )
 def test_hot_path_stays_within_small_integers(seed, backwards):

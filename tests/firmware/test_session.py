@@ -122,16 +122,7 @@ def test_a_long_spin_is_thinned_not_overrun():
     [
         (300, 4.0),
         (376, 4.0),
-        pytest.param(
-            377,
-            4.0,
-            marks=pytest.mark.xfail(
-                strict=True,
-                raises=IndexError,
-                reason="a turnaround that was none, found with the buffer just full: the next edge is written "
-                "behind its end (by viper without a word)",
-            ),
-        ),
+        (377, 4.0),
         (378, 4.0),
     ],
 )
