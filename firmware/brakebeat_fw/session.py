@@ -492,6 +492,9 @@ class Session:
         curve.drop_outliers()
         self.cue.learn_noise(curve.noise_rad / spacing)
         figures = Figures(curve, start, stop, zero * spacing, spacing, self.wheel)
+        if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
+            self.incomplete += 1
+            return
         momentum = self._next_is_momentum()
         start_us = self.now_us(start.ticks)
         self._last_end_us = start_us + duration_us
