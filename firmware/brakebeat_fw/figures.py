@@ -160,6 +160,15 @@ class Figures:
             most = brake.greatest(wheel, curve, extension_s, zero_rad)
             self.eccentric = (energy, energy / (duration_s - extension_s)) + most
 
+    def forget_accelerations(self):
+        # type: () -> None
+        """Too few edges: what rests on accelerations is not known, energies and mean powers are."""
+        self.concentric = self.concentric[:2] + (NAN, NAN, NAN)
+        self.eccentric = self.eccentric[:2] + (NAN, NAN, NAN)
+        self.onset_s = None
+        self.braked = None
+        self.brake_fraction = NAN
+
 
 def _peak(curve, pull, brake):
     # type: (Any, Phase, Phase) -> tuple[float, float]

@@ -30,6 +30,8 @@ _LEAST_RAD = 4.0
 _LEAST_SHARE = 0.12
 # Silence after an interval this much longer than the quickest, in tenths, is a stop and no broken wire.
 _SLOWING_TENTHS = 13
+# A rep of fewer edges tells no acceleration.
+_FEW_EDGES = 16
 # A wheel that started from rest did so less than one spacing before its first edge; this leaves room for error.
 _REST_SPACINGS = 1.6
 
@@ -496,9 +498,13 @@ class Session:
             self.incomplete += 1
             return
         momentum = self._next_is_momentum()
+        flags = self._flags(momentum)
+        if end < _FEW_EDGES:
+            flags |= wire.FLAG_FEW_EDGES
+            figures.forget_accelerations()
         start_us = self.now_us(start.ticks)
         self._last_end_us = start_us + duration_us
-        self._pack(figures, self._flags(momentum), start_us, start.ticks, duration_us)
+        self._pack(figures, flags, start_us, start.ticks, duration_us)
         self.rep_count += 1
         self.set_rep += 1
         self.on_rep(self.record)
