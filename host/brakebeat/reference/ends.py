@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from brakebeat.reference.fit import Fit
 from brakebeat.reference.spline import Array
+from brakebeat.reference.vertex import RISE_S, Prior, start_from_rest
 
 _SCAN_S = 0.0005
+# Edges (of six magnets; more by the root of their number) that tell a start from rest, over which the jerk is a
+# small part of what the whole recording shows.
+_EDGES_FROM_REST = 14
+_CALM = 1.0 / 60.0
 
 
 @dataclass(frozen=True)
@@ -69,18 +74,11 @@ def _after_rest(finish: End, fit: Fit, number: int) -> End:
 
 
 def _inner_end(fit: Fit, number: int) -> End:
-    """The turnaround after stroke ``number``."""
-    low, high = fit.chain.unseen(number)
-    sense = fit.chain.runs[number].sense
-    room = 0.25 * (high - low) + 0.02
-    t = np.arange(low - room, high + room, _SCAN_S)
-    speed = sense * fit.value(t, 1)
-    falls = np.flatnonzero((speed[:-1] > 0.0) & (speed[1:] <= 0.0))
-    middle = 0.5 * (low + high)
-    if not len(falls):
-        return _end(fit, middle, True)
-    at = falls[np.argmin(np.abs(t[falls] - middle))]
-    return _end(fit, float(t[at] + _SCAN_S * speed[at] / (speed[at] - speed[at + 1])), True)
+    """The turnaround after stroke ``number``, at the time that its edges' likelihood gave."""
+    turning = fit.chain.turnings[number]
+    t_s = turning.vertex_s - fit.chain.delay_s[number]
+    angle = float(fit.value(np.array([t_s]))[0])
+    return End(t_s, angle, turning.vertex_sd_s, float(fit.spread([(t_s, 0)])[0]), True)
 
 
 def _outer_end(fit: Fit, *, before: bool) -> End:
@@ -102,7 +100,23 @@ def _outer_end(fit: Fit, *, before: bool) -> End:
     end = _end(fit, t_stop, True)
     travelled = abs(end.angle_rad - float(fit.value(np.array([t_edge]))[0]))
     known = travelled < 2.2 * fit.spacing_rad + 3.0 * end.angle_sd_rad + 0.1
-    return End(end.t_s, end.angle_rad, end.t_sd_s, end.angle_sd_rad, known)
+    return _sharpened(fit, end, before=before) if known else replace(end, known=False)
+
+
+def _sharpened(fit: Fit, end: End, *, before: bool) -> End:
+    """The end with its time from the vertex model, which knows how a wheel leaves rest and comes to it."""
+    chain = fit.chain
+    count = min(int(_EDGES_FROM_REST * max(2.0 * np.pi / fit.spacing_rad / 6.0, 1.0) ** 0.5), len(chain.t_s))
+    part = slice(0, count) if before else slice(len(chain.t_s) - count, len(chain.t_s))
+    t, angle = chain.t_s[part], fit.angle_rad()[part]
+    sigma = fit.noise.sigma(fit.speed_rad_s[part])
+    if not before:
+        t, angle, sigma = -t[::-1], angle[::-1], sigma[::-1]
+    prior = Prior(fit.noise.jerk_density * _CALM, fit.usual_accel_rad_s2, 1e-4, fit.spacing_rad)
+    rise = RISE_S / 2.0 if before else 0.0
+    t_s, spread, _ = start_from_rest(prior, t, np.abs(angle - angle[0]), sigma, rises=before)
+    t_s = t_s + rise if before else -t_s
+    return End(t_s, float(fit.value(np.array([t_s]))[0]), spread, end.angle_sd_rad, True)
 
 
 def _end(fit: Fit, t_s: float, known: bool) -> End:

@@ -40,6 +40,7 @@ class Fit:
     chain: Chain
     magnets: int
     spacing_rad: float
+    usual_accel_rad_s2: float
     noise: Noise
     coefficients: Array
     offsets_rad: Array
@@ -87,12 +88,12 @@ def fit_chain(chain: Chain, magnets: int, spacing_rad: float, noise: Noise, usua
     """Fit a chain at given scales; ``magnets`` offsets are estimated (0: none)."""
     floor = _turn_ease(chain, noise, usual_accel)
     speed = first_speeds(chain, spacing_rad)
-    fit = _solve(chain, magnets, spacing_rad, noise, speed)
+    fit = _solve(chain, magnets, spacing_rad, usual_accel, noise, speed)
     for number in range(_ROUNDS):
         chain.ease = np.minimum(jerk_ease(chain.grid, fit.coefficients, noise), floor)
         if number:
             chain.trust = _trust(fit)
-        fit = _solve(chain, magnets, spacing_rad, noise, fit.speed_rad_s)
+        fit = _solve(chain, magnets, spacing_rad, usual_accel, noise, fit.speed_rad_s)
     return fit
 
 
@@ -114,7 +115,9 @@ def jerk_ease(grid: Grid, coefficients: Array, noise: Noise) -> Array:
     return ease
 
 
-def _solve(chain: Chain, magnets: int, spacing_rad: float, noise: Noise, speed: Array) -> Fit:
+def _solve(
+    chain: Chain, magnets: int, spacing_rad: float, usual_accel: float, noise: Noise, speed: Array
+) -> Fit:
     """Normal equations at given scales, ease and trust: the spline is eliminated, the shared unknowns solved."""
     weight = chain.trust / noise.sigma(speed) ** 2
     jerk = chain.ease * chain.grid.step_s / noise.jerk_density
@@ -136,6 +139,7 @@ def _solve(chain: Chain, magnets: int, spacing_rad: float, noise: Noise, speed: 
         chain,
         magnets,
         spacing_rad,
+        usual_accel,
         noise,
         coefficients,
         unknown[:-1],

@@ -79,6 +79,7 @@ class Verdict:
     cost: float
     misfit: float
     vertex_s: float
+    vertex_sd_s: float = 0.0
     rest_s: float = 0.0
     rest_sd_s: float = 0.0
 
@@ -204,7 +205,16 @@ class Reading:
         if rest > 0.0:
             doubt = min(max(spread_s, 1e-3), rest + _REST_SCALE_S)
             cost += _REST_COST + 2.0 * math.log((rest + _REST_SCALE_S) / doubt)
-        return Verdict(cost, float(misfits[at]), float(vertices[at]), rest, spread_s)
+        own = self._vertex_spread(float(vertices[at]), rest)
+        return Verdict(cost, float(misfits[at]), float(vertices[at]), own, rest, spread_s)
+
+    def _vertex_spread(self, vertex: float, rest_s: float) -> float:
+        """Standard deviation of the vertex's time, from how the cost curves there."""
+        side = 0.002
+        shares = (vertex + np.array([-side, 0.0, side]) - self._t[self.near.split - 1]) / (self.gap_s - rest_s)
+        cost = self._weigh(shares, np.full(3, rest_s))[0]
+        curve = float(cost[0] - 2.0 * cost[1] + cost[2]) / side**2
+        return min(math.sqrt(2.0 / curve), 0.1) if curve > 0.0 else 0.1
 
     def _unseen_cost(self, top: float) -> float:
         """Magnets that the wheel must have passed between the edges without their showing."""

@@ -31,7 +31,7 @@ class Turning:
     """A verdict on a turnaround.
 
     ``way``: spacings that the first edge after it lies back from the last before. ``rest_s`` with its doubt;
-    ``vertex_s``: when the rest begins, on the edges' clock. ``near`` tells which edges are real, how they are spaced, how many lie before. ``clear``: by how much −2·log
+    ``vertex_s``: when the wheel stands, on the edges' clock. ``near`` tells which edges are real, how they are spaced, how many lie before. ``clear``: by how much −2·log
     likelihood the next best reading is worse.
     """
 
@@ -39,6 +39,7 @@ class Turning:
     rest_s: float
     rest_sd_s: float
     vertex_s: float
+    vertex_sd_s: float
     near: Nearby
     cost: float
     clear: float
@@ -67,7 +68,14 @@ def resolve(model: Model, near: Nearby, settled: Turning | None = None) -> Turni
 
 def _turning(reading: Reading, verdict: Verdict, clear: float) -> Turning:
     return Turning(
-        reading.way, verdict.rest_s, verdict.rest_sd_s, verdict.vertex_s, reading.near, verdict.cost, clear
+        reading.way,
+        verdict.rest_s,
+        verdict.rest_sd_s,
+        verdict.vertex_s,
+        verdict.vertex_sd_s,
+        reading.near,
+        verdict.cost,
+        clear,
     )
 
 

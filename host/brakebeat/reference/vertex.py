@@ -18,9 +18,13 @@ from brakebeat.reference.spline import Array
 ACCEL_SPREAD = 0.4
 ACCEL_SPREAD_AT_REST = 0.6
 CHANGE = 0.8
-CHANGE_S = 0.05
+CHANGE_S = 0.03
+# Away from the vertex a muscle's pull falls with speed, steadily: the usual acceleration's change in a second.
+STEADY_JERK_PER_S = 1.0
 # Out of a rest the pull starts from nothing and grows for this long (common experience, no source).
-RISE_S = 0.015
+RISE_S = 0.03
+# A wheel passes its first magnet within this after setting off.
+LONGEST_LEAD_S = 1.5
 
 
 @dataclass(frozen=True)
@@ -66,7 +70,9 @@ def weigh_vertices(
     common = np.where(before | ~rested, fall, 0.0) * spread
     change = np.where(before, 0.0, np.where(rested, spread * fall, CHANGE * usual * _grown(x, CHANGE_S)))
     ahead = np.where(before, 1.0, -1.0) * prior.shift_sd_rad
+    steady = x**3 / 6.0 * (STEADY_JERK_PER_S * usual)
     covariance = prior.jerk_density * _jerk_covariance(x, before)
+    covariance += (before[:, None] == before[None, :]) * (steady[:, :, None] * steady[:, None, :])
     covariance += common[:, :, None] * common[:, None, :] + change[:, :, None] * change[:, None, :]
     covariance += np.multiply.outer(ahead, ahead) + prior.spacing_rad**2
     covariance += np.diag(sigma_rad**2)
@@ -97,3 +103,34 @@ def _jerk_covariance(x: Array, before: np.ndarray) -> Array:
     same = before[:, None] == before[None, :]
     covariance: Array = same * (low**5 / 20.0 + apart * low**4 / 8.0 + apart**2 * low**3 / 12.0)
     return covariance
+
+
+def start_from_rest(
+    prior: Prior, t_s: Array, way_rad: Array, sigma_rad: Array, *, rises: bool
+) -> tuple[float, float, float]:
+    """When a wheel at rest set off, to pass edges (n,) at ``way_rad`` from the first one: time, its standard
+    deviation, and minus how far it had come at the first edge.
+
+    Args:
+        rises: the pull grows from nothing (played backwards, braking does not).
+    """
+    lead = np.geomspace(1e-3, LONGEST_LEAD_S, 50)
+    zeros = np.full(50, 1e-9 if rises else 0.0)
+    cost = np.zeros(50)
+    found = None
+    for blur, count in ((0.03, 25), (0.01, 25), (0.003, 25), (0.0, 25), (0.0, 0)):
+        sigma = np.hypot(sigma_rad, blur)
+        found = weigh_vertices(prior, t_s, -way_rad, sigma, 0, t_s[0] - lead, zeros[: len(lead)])
+        cost = found.cost
+        if count:
+            at = int(np.argmin(cost))
+            lead = np.linspace(lead[max(at - 1, 0)], lead[min(at + 1, len(lead) - 1)], count)
+    assert found is not None
+    at = int(np.argmin(cost))
+    side = 0.002
+    near = weigh_vertices(
+        prior, t_s, -way_rad, sigma_rad, 0, t_s[0] - lead[at] + np.array([-side, 0.0, side]), zeros[:3]
+    )
+    curve = float(near.cost[0] - 2.0 * near.cost[1] + near.cost[2]) / side**2
+    spread = float(np.sqrt(2.0 / curve)) if curve > 0.0 else 0.1
+    return float(t_s[0] - lead[at]), min(spread, 0.1), float(found.angle_rad[at])
