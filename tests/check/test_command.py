@@ -110,7 +110,8 @@ def test_jobs_must_be_a_count(recordings, capsys, jobs):
 
 def test_names_with_brackets_are_shown_as_they_are(recordings, capsys):
     _, out, _ = run(capsys, *recordings("good[red].csv"))
-    assert "[red]" in out
+    # A long folder name may fold the line.
+    assert "[red]" in out.replace("\n", "")
 
 
 def test_cores_are_counted():
