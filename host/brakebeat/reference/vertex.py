@@ -75,7 +75,9 @@ def weigh_vertices(
     covariance += (before[:, None] == before[None, :]) * (steady[:, :, None] * steady[:, None, :])
     covariance += common[:, :, None] * common[:, None, :] + change[:, :, None] * change[:, None, :]
     covariance += np.multiply.outer(ahead, ahead) + prior.spacing_rad**2
-    covariance += np.diag(sigma_rad**2)
+    # Edges a long rest away are told apart by less than a double can hold; rounding must not make that negative.
+    rounding = 1e-11 * np.diagonal(covariance, axis1=1, axis2=2)
+    covariance += (sigma_rad**2 + rounding)[:, :, None] * np.eye(len(t_s))
     factor = np.linalg.cholesky(covariance)
     white = np.linalg.solve(factor, offset[:, :, None])[:, :, 0]
     ones = np.linalg.solve(factor, np.ones((*offset.shape, 1)))[:, :, 0]
