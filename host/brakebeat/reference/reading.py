@@ -20,14 +20,14 @@ LONGEST_S = 2.5
 _UNSEEN_COST = -2.0 * math.log(MISS_CHANCE)
 _GRAZE_COST = 1.4
 _NOWHERE_COST = -2.0 * math.log(SPURIOUS_PER_S)
-_REST_COST = 3.0
+_REST_COST = 1.0
 _REST_SCALE_S = 0.02
 # A shorter rest than this is none: the fit through it costs less than telling it apart.
 LEAST_REST_S = 0.015
 _LEAST_ROOM_S = 0.012
 _COARSE, _FINE = 9, 5
 # Edges known to a microsecond leave so narrow a valley that a coarse grid would miss it: it is widened at first.
-_GLANCE_RAD = 0.01
+_GLANCE_RAD = 0.015
 _BLUR_RAD = (0.04, 0.01, 0.002, 0.0)
 
 

@@ -22,8 +22,9 @@ _MOVES = (0, -1, 1)
 # A reading this much better than the next and without a bad misfit is not called into question.
 _CLEAR = 25.0
 _SETTLED = 60.0
+_STRANGE = 0.7
 # So many readings that look best at a glance are weighed exactly.
-_CLOSER = 3
+_CLOSER = 5
 
 
 @dataclass(frozen=True)
@@ -91,8 +92,9 @@ def _best(
 
 
 def _strange(reading: Reading, verdict: Verdict) -> bool:
-    """Whether even the best reading leaves more misfit than its edges' noise explains."""
-    return verdict.misfit > reading.edges + 4.0 * math.sqrt(2.0 * reading.edges)
+    """Whether even the best reading leaves about as much misfit as noise explains: a right one leaves less, since
+    the vertex adapts to it."""
+    return verdict.misfit > _STRANGE * reading.edges
 
 
 def _moved(near: Nearby) -> Iterator[tuple[Nearby, int]]:
