@@ -5,7 +5,7 @@ from .cue import CueWatch
 from .effort import EffortWatch
 from .figures import Figures, Wheel
 from .stretch import CAPACITY, Stretch
-from .turnaround import Turn, fit_end, fit_start, fit_straight_or_paused, fits_better_without_first
+from .turnaround import Turn, fit_end, fit_start, fit_straight_or_paused
 from .zero import ZeroTracker
 
 MYPY = False
@@ -32,8 +32,8 @@ _LEAST_SHARE = 0.12
 _SLOWING_TENTHS = 13
 # A rep of fewer edges tells no acceleration.
 _FEW_EDGES = 16
-# A wheel that started from rest did so less than one spacing before its first edge; this leaves room for error.
-_REST_SPACINGS = 1.6
+# A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed.
+_REST_SPACINGS = 2.3
 
 
 class Session:
@@ -307,14 +307,12 @@ class Session:
         stretch = self.stretch
         stretch.mend()
         first = stretch.tidy_turn()
+        if stretch.runs_on:
+            stretch.run_on()
+            return
         if first < 3 or stretch.count - first < 3:
             self._drop_stretch(first)
             return
-        if not stretch.sense_known:
-            extra = stretch.swallowed(first)
-            if extra:
-                stretch.fill_gap(self.state[detector.TURN_AT], extra)
-                return
         base = stretch.buffer[first - 1]
         before = stretch.before(first, base)
         after = stretch.after(first, base, True)
@@ -354,6 +352,7 @@ class Session:
         if not self.stretch.sense_known:
             self.zero.forget()
             self.stretch.table.forget()
+        self.stretch.leave()
         self._end_x = None
 
     def _came_to_rest(self):
@@ -369,7 +368,6 @@ class Session:
             state[detector.TURN_AT] = state[detector.KNOWN_TURN] and state[detector.TURN_AT]
             stretch.mend()
             if not stretch.sense_known:
-                self._drop_stray_end()
                 stretch.tidy_end()
             first = state[detector.TURN_AT] or stretch.count
             if first < 6 or not (self._slowing() or stretch.sense_known):
@@ -380,9 +378,7 @@ class Session:
                 before = stretch.before(first, base).part(0, _ALONE_EDGES)
                 end_s = fit_end(before, ticks.after(self._clock_ticks, base) * 1e-6)
                 self._finish(first, base, end_s, before)
-                # The next stretch starts where this one ended: past its last edge, on the way back.
-                stretch.first_number = stretch.number(first - 1)
-                stretch.sense = -stretch.sense
+                stretch.stand(first, before)
         self._begin(stretch.count)
         state[detector.SEEN] = 0
 
@@ -393,31 +389,6 @@ class Session:
         return (
             bool(state[detector.SLOW]) or state[detector.S1] * 10 > state[detector.FASTEST] * _SLOWING_TENTHS
         )
-
-    def _drop_stray_end(self):
-        # type: () -> None
-        """Noise at rest, soon after the wheel stopped, is no edge of the stretch."""
-        stretch = self.stretch
-        while stretch.count > 6:
-            count = stretch.count
-            base = stretch.buffer[count - 1]
-            side = stretch.before(count, base).part(0, _ALONE_EDGES)
-            shorter = stretch.before(count - 1, base).part(0, _ALONE_EDGES)
-            if not fits_better_without_first(side, shorter, 0.0, 0.5):
-                return
-            stretch.remove(count - 1)
-
-    def _drop_stray_start(self):
-        # type: () -> None
-        """Noise at rest, shortly before the wheel starts, is no edge of the stretch."""
-        stretch = self.stretch
-        while stretch.count > 6:
-            base = stretch.buffer[0]
-            side = stretch.after(0, base, False).part(0, _ALONE_EDGES)
-            shorter = stretch.after(1, base, False).part(0, _ALONE_EDGES)
-            if not fits_better_without_first(side, shorter, -0.5, 0.0):
-                return
-            stretch.remove(0)
 
     # -- reps --------------------------------------------------------------------------------------------------
 
@@ -433,7 +404,7 @@ class Session:
         if stretch.count < 7 and not stretch.sense_known:
             return False
         if not stretch.sense_known:
-            self._drop_stray_start()
+            stretch.tidy_start()
         base = stretch.buffer[0]
         after = stretch.after(0, base, False).part(0, _ALONE_EDGES)
         start_s = fit_start(after, -1.5)

@@ -3,13 +3,11 @@
 from array import array
 
 from . import detector, ticks
-from .approach import tidy_after, tidy_before
 from .curve import Curve
-from .fit import polynomial
-from .hypotheses import best_turn, turn_misfit
+from .reading import NOISE_RAD, Window
 from .repair import Repair
 from .spacing import SpacingTable
-from .turnaround import Side
+from .turnaround import Placing, Side
 
 MYPY = False
 if MYPY:
@@ -20,8 +18,31 @@ CAPACITY = 384
 _SIDE_RAD = 8.0
 _SIDE_LEAST = 4
 _SIDE_MOST = 16
+# Edges on either side among which wrong ones are told: about this angle, no fewer and no more than these.
+_REACH_RAD = 14.0
+_REACH_LEAST = 6
+_REACH_MOST = 16
+# The farthest of them have been mended already.
+_MENDED = 4
 # With fewer magnets a side of a turnaround holds too few edges to tell a wrong one.
-_TIDY_LEAST = 4
+_TIDY_LEAST = 2
+# What an edge is taken to be off by, its own and not the motion's part, at most, rad.
+_NOISE_MOST_RAD = 0.03
+# Cubic share of a pull's motion per rad (it weakens as the strap runs faster), its standard deviation, its most.
+_BEND = -0.0145
+_BEND_SPREAD = 0.015
+_BEND_MOST = -0.2
+# On the way back a magnet passes this much later (hysteresis), give or take, rad, until clean turnarounds tell better.
+_LAG_RAD = 0.06
+_LAG_ROOM_RAD = 0.08
+_LAG_LEARNT_ROOM_RAD = 0.01
+_LAG_SPREAD_RAD = 0.02
+# Squared standard deviations that are not enough to doubt which edges lie before a turnaround.
+_SPLIT_CHI = 8.0
+# Share of a later turnaround's evidence that goes into it.
+_LAG_GAIN = 0.2
+# The vertex may lie that much inside a magnet's field, rad.
+_FIELD_RAD = 0.1
 # Offsets this large (rms, edge spacings) tell magnets apart.
 _UNEVEN = 0.005
 # Mirrored points beyond each turnaround keep the speed at 0 there.
@@ -41,12 +62,20 @@ class Stretch:
         self.magnets = magnets
         self.table = SpacingTable(magnets)
         self.side_edges = max(_SIDE_LEAST, min(_SIDE_MOST, int(_SIDE_RAD * magnets / 6.2832)))
+        self.reach = max(_REACH_LEAST, min(_REACH_MOST, int(_REACH_RAD * magnets / 6.2832)))
         self.sense = 1
         self.sense_known = False  # the sensor tells the sense of rotation
         self.first_number = 0
         self.repaired = False
         self.thinned = False
         self._mended = 0  # edges before this place have been looked at twice
+        self._rest = None  # type: float | None  # spacings from the last magnet passed to where the wheel stands
+        self._noise = 0.0  # of the edges at the turnaround or stop that was read last, edge spacings
+        self._lag_rad = _LAG_RAD
+        self._lags = 0  # turnarounds that it was learnt from
+        self.runs_on = False  # what looked like a turnaround was none
+        self._missed = (0, 0)  # magnets missed beside the turnaround, before and after it
+        self._sides = None  # type: Any  # of the turnaround as read
 
     @property
     def count(self):
@@ -81,58 +110,98 @@ class Stretch:
             )
         return self.table.along(self.number(place), self.sense)
 
+    @property
+    def turn_at(self):
+        # type: () -> int
+        """Place of the edge that the hot path takes for the first one behind a turnaround."""
+        return self.state[detector.TURN_AT]
+
+    @property
+    def tidies(self):
+        # type: () -> bool
+        """True where wrong edges can be told: the sense is unknown, enough magnets, and every edge stored."""
+        return not self.sense_known and self.magnets >= _TIDY_LEAST and self.state[detector.STRIDE] == 1
+
     def before(self, end, base):
         # type: (int, int) -> Side
         """The last edges before place ``end``, nearest first; seconds from ticks ``base``."""
+        if self._sides and self._sides[0] == end:
+            return self._sides[1]
         us = []
         xs = []
         nearest = self.path(end - 1)
         for place in range(end - 1, max(-1, end - 1 - self.side_edges), -1):
             us.append(ticks.after(self.buffer[place], base) * 1e-6)
             xs.append(self.corrected(place) - nearest)
-        return Side(us, xs)
+        side = self.side(us, xs, self._noise, False)
+        side.missed = self._missed[0]
+        return side
 
     def after(self, first, base, turned):
         # type: (int, int, bool) -> Side
         """The edges from place ``first`` on; ``turned``: they are the ones behind a turnaround of this stretch."""
+        if turned and self._sides and self._sides[0] == first:
+            return self._sides[2]
         us = []
         xs = []
         nearest = self.path(first)
         sense = -self.sense if turned else self.sense
         # The same magnet passes twice in a row, once each way.
-        number = self.number(first - 1) if turned else self.number(first)
+        number = self.number(first)
+        if turned:
+            number = self.number(first - 1) + self.sense * (self._missed[0] - self._missed[1])
         for place in range(first, min(self.count, first + self.side_edges)):
             moved = self.path(place) - nearest
             us.append(ticks.after(self.buffer[place], base) * 1e-6)
             xs.append(-moved - self.table.along(number + sense * moved, sense))
-        return Side(us, xs)
+        side = self.side(us, xs, self._noise, True)
+        if turned:
+            side.missed = self._missed[1]
+        elif self._rest is not None:
+            side.expected = max(0.0, self._rest - side.lag)
+        return side
 
-    def swallowed(self, first):
-        # type: (int) -> int
-        """Magnets missed in the greatest gap, where a wheel that ran straight on explains the edges better than a
-        turnaround before place ``first`` does; 0 where it turned."""
-        turned = turn_misfit(self, first)
-        gap_at = self.state[detector.TURN_AT]
-        base = self.buffer[gap_at - 1]
-        before = self.before(gap_at, base)
-        after = self.after(gap_at, base, True)
-        scale = max(after.us[-1], -before.us[-1])
-        us = [t / scale for t in before.us + after.us]
-        best = 0
-        for gap in range(2, 6):
-            xs = before.xs + [gap - x for x in after.xs]
-            answer = polynomial(us, xs, 2)
-            if answer is None:
+    def side(self, us, xs, noise, pulled):
+        # type: (list[float], list[float], float, bool) -> Side
+        """Edges on one side of a turnaround with what is known of the motion there; noise: of one, edge spacings."""
+        side = Side(us, xs)
+        spacing_rad = 6.2832 / self.magnets * (self.state[detector.THIN] if self.sense_known else 1)
+        reach_rad = (0.5 - xs[-1]) * spacing_rad
+        far = (reach_rad / _SIDE_RAD) ** 2
+        model = NOISE_RAD / spacing_rad * max(0.1, far, far * far)
+        side.reach_rad = reach_rad
+        side.noise = (model * model + noise * noise) ** 0.5
+        if pulled:
+            side.bend = max(_BEND_MOST, _BEND * reach_rad)
+            side.bend_spread = _BEND_SPREAD * reach_rad
+            side.lag = self._lag_rad / spacing_rad
+            side.lag_room = (_LAG_LEARNT_ROOM_RAD if self._lags else _LAG_ROOM_RAD) / spacing_rad
+            side.lag_spread = _LAG_SPREAD_RAD / spacing_rad
+            side.slack = _FIELD_RAD / spacing_rad
+        return side
+
+    def edge_noise(self, low, end):
+        # type: (int, int) -> float
+        """Standard deviation of an edge in the places from ``low`` to before ``end``, edge spacings, by the median.
+
+        Each edge is held against the cubic through its four neighbours.
+        """
+        found = []
+        for k in range(max(2, low - 8), end - 4):
+            if self.path(k + 2) - self.path(k - 2) != 4:
                 continue
-            misfit = 0.0
-            for k in range(len(xs)):
-                error = xs[k] - (answer[0] + us[k] * (answer[1] + us[k] * answer[2]))
-                misfit += error * error
-            misfit /= len(xs) - 3
-            if misfit < turned:
-                turned = misfit
-                best = gap - 1
-        return best
+            here = self.buffer[k]
+            pace = ticks.after(self.buffer[k + 1], self.buffer[k - 1]) / 2
+            late = [
+                ticks.after(self.buffer[k + a], here) - pace * (self.offset(k + a) - self.offset(k))
+                for a in (-2, -1, 1, 2)
+            ]
+            found.append(abs(4.0 * (late[1] + late[2]) - late[0] - late[3]) / max(1.0, pace))
+        most = _NOISE_MOST_RAD * self.magnets / 6.2832
+        if len(found) < 4:
+            return most / 3
+        # Six deviations, 1.39 standard deviations of one edge each, whose median is 0.6745 of one.
+        return min(most, sorted(found)[len(found) // 2] / (6 * 1.39 * 0.6745))
 
     def interval(self, place):
         # type: (int) -> float
@@ -180,40 +249,149 @@ class Stretch:
         self.state[detector.NEXT_STORE] += spacings
         self.repaired = True
 
+    def tidy_start(self):
+        # type: () -> None
+        """Mend the first edges of a stretch that started at rest; noise before them is no edge of it."""
+        if self.tidies and self.count > 6:
+            window = Window(self, 0)
+            self._noise = window.noise
+            self._keep(window.first(self._rest), 0, window.high)
+
     def tidy_end(self):
         # type: () -> None
-        """Mend the last edges of a stretch that ended at rest."""
-        if not self.state[detector.TURN_AT] and self.magnets >= _TIDY_LEAST:
-            tidy_before(self, self.count)
+        """Mend the last edges of a stretch that ended at rest; noise behind them is no edge of it."""
+        if self.tidies and self.count > 6 and not self.turn_at:
+            window = Window(self, self.count)
+            self._noise = window.noise
+            self._keep(window.last(), window.low, self.count)
 
     def tidy_turn(self):
         # type: () -> int
         """Mend the edges around the turnaround; returns the place of the first edge after it."""
-        state = self.state
-        if state[detector.KNOWN_TURN]:
-            return state[detector.TURN_AT]
-        first = state[detector.TURN_AT]
-        for _ in range(3):
-            if first < 4 or self.count - first < 4:
-                return first
-            if self.magnets >= _TIDY_LEAST:
-                state[detector.TURN_AT] = tidy_before(self, first)
-                tidy_after(self, state[detector.TURN_AT])
-            first, stray = best_turn(self, state[detector.TURN_AT])
-            if stray is not None:
-                self.remove(stray)
-            elif first == state[detector.TURN_AT]:
-                break
-        return first
+        first = self.turn_at
+        if first < 4 or self.count - first < 4:
+            return first
+        if not self.tidies:
+            return first if self.sense_known else self._best_split(first)
+        window = Window(self, first)
+        reading = window.read()
+        self._noise = window.noise
+        edges = reading.before
+        split = window.low + len(edges)
+        newest = edges[-1]
+        self.runs_on = not reading.after
+        after = reading.after
+        if self.runs_on:
+            # The newest edges may lie behind a turnaround that cannot be told yet.
+            after = [(place, place - newest[0] - 1) for place in range(newest[0] + 1, window.high)]
+        self._keep(
+            edges + [(place, newest[1] + 1 + count) for place, count in after], window.low, window.high
+        )
+        if self.runs_on:
+            return first
+        if reading.placing and split == first:
+            self._sides = (first, reading.placing.before, reading.placing.after)
+            self._learn_lag(reading.placing)
+        self._missed = reading.missed
+        self.state[detector.TURN_AT] = split
+        return split
 
-    def fill_gap(self, first, extra):
-        # type: (int, int) -> None
-        """Count ``extra`` magnets as missed right before place ``first`` and go on with the stretch."""
+    def _best_split(self, guess):
+        # type: (int) -> int
+        """The place of the first edge after the turnaround: ``guess``, or one beside it that makes a better vertex."""
+        best = guess
+        least = 1e9
+        for first in (guess, guess - 1, guess + 1):
+            base = self.buffer[first - 1]
+            misfit = Placing(self.before(first, base), self.after(first, base, True)).misfit
+            if misfit < least:
+                least = misfit
+                best = first
+            if least < _SPLIT_CHI:
+                break
+        self.state[detector.TURN_AT] = best
+        return best
+
+    def _learn_lag(self, placing):
+        # type: (Any) -> None
+        """How much later a magnet passes on the way back: a turnaround with nothing odd about it tells."""
+        lag = placing.before.distance - placing.after.distance
+        if lag > 0.5:
+            lag -= 1.0
+        elif lag < -0.5:
+            # It turned in front of a magnet, which gave one edge for both passes.
+            lag += 1.0
+        lag = max(_LAG_RAD - _LAG_ROOM_RAD, min(_LAG_RAD + _LAG_ROOM_RAD, lag * 6.2832 / self.magnets))
+        self._lags += 1
+        self._lag_rad += (lag - self._lag_rad) * max(_LAG_GAIN, 1.0 / self._lags)
+
+    def _keep(self, edges, low, high):
+        # type: (list[tuple[int, int]], int, int) -> None
+        """Of the places from ``low`` to before ``high`` keep only ``edges``: (place, spacings from the first)."""
+        if not edges:
+            return
+        buffer = self.buffer
         state = self.state
-        for _ in range(extra):
-            self.insert_before(first)
+        first = edges[0][0]
+        start = buffer[CAPACITY + first]
+        if first > low > 0:
+            # Does the edge left out stand for a magnet?
+            pace = ticks.after(buffer[edges[1][0]], buffer[first]) / edges[1][1]
+            start = buffer[CAPACITY + low - 1]
+            start += max(1, int(ticks.after(buffer[first], buffer[low - 1]) / max(1.0, pace) + 0.6))
+        newest = buffer[CAPACITY + high - 1]
+        strays = high - low - len(edges)
+        missed = 0
+        at = low
+        before = low - 1
+        path = start + edges[0][1] - 1
+        for place in range(low + 1, high):
+            missed -= buffer[CAPACITY + place] - buffer[CAPACITY + place - 1] - 1
+        for place, count in edges:
+            # A stray edge shortly before a true one was taken for it: the true one was not missed.
+            missed += max(0, start + count - path - 1 - (place - before - 1))
+            before = place
+            path = start + count
+            buffer[at] = buffer[place]
+            buffer[CAPACITY + at] = path
+            at += 1
+        if not strays and path == newest:
+            return
+        for place in range(high, self.count):
+            buffer[at] = buffer[place]
+            buffer[CAPACITY + at] = buffer[CAPACITY + place] + path - newest
+            at += 1
+        state[detector.COUNT] = at
+        state[detector.SPURIOUS] += strays
+        state[detector.MISSED] = max(0, state[detector.MISSED] + missed)
+        if state[detector.TURN_AT]:
+            state[detector.TURN_AT] = max(1, state[detector.TURN_AT] - strays)
+        self._mended = max(0, self._mended - strays)
+        self._shift_path(path - newest)
+        if at > 1:
+            moved = buffer[CAPACITY + at - 1] - buffer[CAPACITY + at - 2]
+            state[detector.S1] = max(1, ticks.after(buffer[at - 1], buffer[at - 2])) // max(1, moved)
+
+    def stand(self, end, before):
+        # type: (int, Side) -> None
+        """The wheel stands behind the edges ``before`` place ``end``: the next stretch leads back from there."""
+        self.first_number = self.number(end - 1) + self.sense * before.missed
+        self.sense = -self.sense
+        if not self.sense_known:
+            self._rest = min(1.0, max(0.0, before.distance - before.missed))
+
+    def leave(self):
+        # type: () -> None
+        """Where the wheel stood last is no longer known."""
+        self._rest = None
+
+    def run_on(self):
+        # type: () -> None
+        """Go on with a stretch in which there was no turnaround, or none that can be told yet."""
+        state = self.state
         state[detector.SLOW] = state[detector.SLOWEST] = state[detector.RUN] = 0
         state[detector.TURN_AT] = 0
+        self.runs_on = False
 
     def mend(self):
         # type: () -> None
@@ -223,15 +401,19 @@ class Stretch:
         state = self.state
         turn = state[detector.TURN_AT]
         newest = self.buffer[CAPACITY + self.count - 1]
-        repair = Repair(self, CAPACITY, self._mended, turn if turn else self.count)
+        end = turn if turn else self.count
+        if turn and self.tidies:
+            # What lies closer to the turnaround is read together with what comes after it.
+            end = max(0, turn - self.reach + _MENDED)
+        repair = Repair(self, CAPACITY, self._mended, end)
         repair.run()
         # The last two places could not be judged yet.
         self._mended = max(0, repair.end - 2)
         if not (repair.removed or repair.inserted or repair.dropped):
             return
-        state[detector.COUNT] = repair.count
         if turn:
-            state[detector.TURN_AT] = repair.end
+            state[detector.TURN_AT] -= self.count - repair.count
+        state[detector.COUNT] = repair.count
         state[detector.SPURIOUS] += repair.removed + repair.dropped
         state[detector.MISSED] += repair.inserted
         self._shift_path(self.buffer[CAPACITY + repair.count - 1] - newest)
@@ -262,8 +444,10 @@ class Stretch:
             for place, name in ((count - 1, detector.P1), (count - 2, detector.P2), (count - 3, detector.P3)):
                 moved = buffer[CAPACITY + place] - buffer[CAPACITY + place - 1]
                 state[name] = max(1, ticks.after(buffer[place], buffer[place - 1])) // max(1, moved)
-        self.repaired = self.thinned = False
+        self.repaired = self.thinned = self.runs_on = False
         self._mended = 0
+        self._missed = (0, 0)
+        self._sides = None
 
     def make_room(self):
         # type: () -> None

@@ -2,16 +2,28 @@
 
 Near a turnaround the angle follows d = c0 + c2 u^2 + c3 u^3 in the time u to the vertex, with a constant of its own
 on either side (hysteresis shifts one side against the other) and an acceleration of its own (friction changes its
-sign). Only the vertex time is searched; the rest is linear.
+sign). Only the vertex time is searched; the rest is linear. What is known beforehand helps where edges are few or
+rough: how much the pull weakens as the strap runs faster, and how far apart the two passes of one magnet lie.
 """
-
-from .fit import solve
 
 MYPY = False
 if MYPY:
     from typing import Any  # noqa: F401
 
 _GOLDEN = 0.618034
+# A pause is believed where end and start then lie further apart than this and the edges fit better by this many
+# squared standard deviations.
+PAUSE_S = 0.03
+_PAUSE_CHI = 12.0
+# The wheel was moved while it stood: likewise.
+_MOVED_CHI = 12.0
+# A magnet missed beside the turnaround likewise.
+_MISSED_CHI = 8.4
+# A pull from rest is placed by the edges up to this angle from the vertex (at least 4), with this much cubic share.
+_NEAR_RAD = 5.0
+_NEAR_BEND = 0.03
+# Places between the two nearest edges at which a vertex is tried first.
+_GRID = 8
 
 
 class Turn:
@@ -21,9 +33,8 @@ class Turn:
         # type: (int, Side) -> None
         self.ticks = at_ticks
         self.distance = side.distance  # from the turnaround to the nearest edge, edge spacings
-        self.curvature = (
-            side.curvature
-        )  # path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings
+        # Path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings.
+        self.curvature = side.curvature
         self.jerk = side.jerk
         # Up to here, seconds from the turnaround, the fit says more than single edges do.
         self.reach_s = abs(side.us[len(side.us) // 2] - side.vertex)
@@ -49,77 +60,150 @@ class Side:
         # type: (list[float], list[float]) -> None
         self.us = us
         self.xs = xs
+        self.reach_rad = 1.0  # angle from the vertex to the farthest edge, about
+        self.noise = 0.01  # standard deviation of an edge, edge spacings
+        self.missed = 0  # magnets passed between the nearest edge and the vertex
+        self.slack = 0.0  # by how much the vertex may be nearer than those, edge spacings
+        # c3 u^3 / (c2 u^2) at the farthest edge: what it is by experience, and its standard deviation (0: certain).
+        self.bend = 0.0
+        self.bend_spread = 0.0
+        # How much farther the nearest edge before is from the vertex than the one after: it may be off by ``lag_room``
+        # at no cost, and beyond that by ``lag_spread``, a standard deviation (0: nothing is known of it).
+        self.lag = 0.0
+        self.lag_room = 0.0
+        self.lag_spread = 0.0
+        # Spacings from where the wheel stood to the first magnet, where they are known.
+        self.expected = None  # type: float | None
         self.distance = 0.0  # from nearest edge to vertex, edge spacings
+        self.variance = 0.0  # of the distance
         self.curvature = 0.0  # edge spacings / s^2, negative: half the acceleration
         self.jerk = 0.0
-        self.most = 1.0  # greatest distance from the vertex that the nearest edge can have, edge spacings
         self.vertex = 0.0  # seconds, where it was solved last
+        self.placed = None  # type: Any  # what ``place`` found, with the other side
 
     def part(self, first, count):
         # type: (int, int) -> Side
         """A side of ``count`` edges from the ``first`` on."""
-        return Side(self.us[first : first + count], self.xs[first : first + count])
+        side = Side(self.us[first : first + count], self.xs[first : first + count])
+        side.noise = self.noise
+        side.reach_rad = self.reach_rad * (0.5 - side.xs[-1]) / (0.5 - self.xs[-1])
+        share = side.xs[-1] / self.xs[-1] if self.xs[-1] else 1.0
+        side.bend = self.bend * share
+        side.bend_spread = self.bend_spread * share
+        side.lag_room = self.lag_room
+        side.lag_spread = self.lag_spread
+        side.slack = self.slack
+        side.expected = self.expected
+        return side
+
+    def near(self):
+        # type: () -> Side
+        """The nearest edges, for which a parabola does: a pull from rest builds up and then weakens again."""
+        side = self.part(0, max(4, int(len(self.us) * _NEAR_RAD / max(0.1, self.reach_rad))))
+        side.missed = self.missed
+        side.lag = self.lag
+        side.bend = 0.0
+        side.bend_spread = min(side.bend_spread, _NEAR_BEND)
+        return side
 
     def take(self, other):
         # type: (Side) -> None
         """The solution of ``other``, for the same nearest edge."""
         self.distance = other.distance
+        self.variance = other.variance
         self.curvature = other.curvature
         self.jerk = other.jerk
         self.vertex = other.vertex
 
-    def misfit(self, vertex, cubic):
-        # type: (float, bool) -> float
-        """Sum of squared residuals (edge spacings^2) with the vertex at ``vertex`` seconds; keeps the solution."""
+    def misfit(self, vertex):
+        # type: (float) -> float
+        """Squared standard deviations with the vertex at ``vertex`` seconds; keeps the solution."""
+        us = self.us
+        xs = self.xs
         self.vertex = vertex
-        size = 3 if cubic else 2
-        matrix = [[0.0] * size for _ in range(size)]
-        right = [0.0] * size
-        scale = abs(self.us[-1] - vertex) or 1.0
+        scale = abs(us[-1] - vertex) or 1e-3
+        reach = 0.5 - xs[-1]
+        bent = self.bend * reach
+        cubic = self.bend_spread > 0.0 and len(us) > 3
+        n2 = n3 = n4 = n5 = n6 = y0 = y2 = y3 = 0.0
         rows = []
-        for k in range(len(self.us)):
-            u = abs(self.us[k] - vertex) / scale
-            row = (1.0, u * u, u * u * u)
-            rows.append(row)
-            for a in range(size):
-                for b in range(size):
-                    matrix[a][b] += row[a] * row[b]
-                right[a] += row[a] * self.xs[k]
-        answer = solve(matrix, right)
-        if answer is None:
+        for k in range(len(us)):
+            s = abs(us[k] - vertex) / scale
+            s2 = s * s
+            s3 = s2 * s
+            # What is left once the bend that experience tells is taken out.
+            y = xs[k] + bent * s3
+            rows.append((s2, s3, y))
+            n2 += s2
+            n4 += s2 * s2
+            y0 += y
+            y2 += y * s2
+            if cubic:
+                n3 += s3
+                n5 += s2 * s3
+                n6 += s3 * s3
+                y3 += y * s3
+        n0 = float(len(us))
+        stiff = f = g = 0.0
+        if cubic:
+            stiff = self.noise / (self.bend_spread * reach)
+            stiff *= stiff
+            n6 += stiff
+            f = n5 / n6
+            g = n3 / n6
+            n4 -= f * n5
+            n2 -= f * n3
+            n0 -= g * n3
+            y2 -= f * y3
+            y0 -= g * y3
+        h = n2 / n4 if n4 > 1e-9 else 0.0
+        weight = n0 - h * n2
+        if weight <= 1e-6 or n4 <= 1e-9:
             return 1e9
-        self.distance = answer[0]
-        self.curvature = answer[1] / (scale * scale)
-        self.jerk = answer[2] / (scale * scale * scale) if cubic else 0.0
-        total = 0.0
-        for k in range(len(self.us)):
-            row = rows[k]
-            error = self.xs[k]
-            for a in range(size):
-                error -= answer[a] * row[a]
-            total += error * error
-        return total
+        c0 = (y0 - h * y2) / weight
+        c2 = (y2 - n2 * c0) / n4
+        c3 = y3 / n6 - g * c0 - f * c2 if cubic else 0.0
+        total = stiff * c3 * c3
+        for s2, s3, y in rows:
+            y -= c0 + c2 * s2 + c3 * s3
+            total += y * y
+        variance = self.noise * self.noise
+        self.distance = c0
+        self.variance = variance / weight
+        self.curvature = c2 / (scale * scale)
+        self.jerk = (c3 - bent) / (scale * scale * scale)
+        total /= variance
+        # The nearest edge that was not missed lies within one spacing of the vertex, and below it.
+        beyond = max(c0 - self.missed - 1.0, self.missed - self.slack - c0, 0.0)
+        total += beyond * beyond / (self.variance + 4.0 * variance + 1e-4)
+        if self.expected is not None:
+            off = max(0.0, abs(c0 - self.missed - self.expected) - self.lag_room)
+            total += min(_MOVED_CHI, off * off / (self.variance + self.lag_spread * self.lag_spread))
+        return total if c2 < 0.0 else total + 1e3
 
 
 def search(misfit, low, high, steps):
     # type: (Any, float, float, int) -> float
     """The argument between ``low`` and ``high`` with the least misfit: a grid, then golden section."""
+    width = (high - low) / steps
     best = low
     least = 1e30
-    width = (high - low) / steps
     for k in range(steps + 1):
-        at = low + k * width
-        value = misfit(at)
+        value = misfit(low + k * width)
         if value < least:
             least = value
-            best = at
-    low = max(low, best - width)
-    high = min(high, best + width)
+            best = low + k * width
+    return narrow(misfit, max(low, best - width), min(high, best + width), 9)
+
+
+def narrow(misfit, low, high, rounds):
+    # type: (Any, float, float, int) -> float
+    """The argument of the one valley between ``low`` and ``high``, by golden section."""
     left = high - _GOLDEN * (high - low)
     right = low + _GOLDEN * (high - low)
     at_left = misfit(left)
     at_right = misfit(right)
-    for _ in range(14):
+    for _ in range(rounds):
         if at_left < at_right:
             high, right, at_right = right, left, at_left
             left = high - _GOLDEN * (high - low)
@@ -128,17 +212,115 @@ def search(misfit, low, high, steps):
             low, left, at_left = left, right, at_right
             right = low + _GOLDEN * (high - low)
             at_right = misfit(right)
-    return (low + high) / 2
+    # A valley's bottom is a parabola.
+    middle = (low + high) / 2
+    width = (right - left) / 2
+    at_middle = misfit(middle)
+    bend = at_left - 2.0 * at_middle + at_right
+    if bend <= 0.0 or width <= 0.0:
+        return middle
+    return min(high, max(low, middle + 0.5 * width * (at_left - at_right) / bend))
 
 
-# A turn is straight unless end and start, fitted apart, lie further apart than this and fit much better so.
-PAUSE_S = 0.035
-# Edges a side that decide about a pause, by parabolas; the straight turn itself takes all edges and a cubic.
-_NEAR = 4
-# Squared residual per edge, edge spacings^2, that says a turnaround is not what it seems.
-_BAD = 1e-3
-# An edge so near the vertex (edge spacings) says nothing of the time and may belong to either side.
-_TOO_NEAR = 0.06
+class Placing:
+    """Where the wheel ended one rep and started the next, seconds; ``misfit`` in squared standard deviations."""
+
+    def __init__(self, before, after):
+        # type: (Side, Side) -> None
+        self.before = before
+        self.after = after
+        self.shift = before.missed - after.missed + after.lag
+        self._other = (0.0, 0.0, 0.0)  # the side that keeps its vertex while the other one's is searched
+        low = before.us[0]
+        high = max(after.us[0], low + 1e-4)
+        width = (high - low) / _GRID
+        # (misfit, distance, variance of the distance) of either side, the vertex at each place of the grid.
+        befores = []
+        afters = []
+        best = 0
+        least = 1e30
+        for k in range(_GRID + 1):
+            at = low + k * width
+            befores.append(_solve(before, at))
+            afters.append(_solve(after, at))
+            value = befores[k][0] + afters[k][0] + self._apart(befores[k], afters[k])
+            if value < least:
+                least = value
+                best = k
+        at = narrow(self._common, low + max(0, best - 1) * width, low + min(_GRID, best + 1) * width, 8)
+        self.misfit = self._common(at)
+        self.end = self.start = at
+        before.placed = self
+        if self.misfit > _PAUSE_CHI:
+            self._pause(befores, afters, low, width)
+
+    def _pause(self, befores, afters, low, width):
+        # type: (Any, Any, float, float) -> None
+        """Try an end and a start of their own."""
+        least = 1e30
+        first = last = 0
+        for i in range(_GRID + 1):
+            for j in range(i, _GRID + 1):
+                value = befores[i][0] + afters[j][0] + self._apart(befores[i], afters[j])
+                if value < least:
+                    least = value
+                    first = i
+                    last = j
+        high = low + _GRID * width
+        far = self.after
+        self.after = near = far.near()
+        end = low + first * width
+        start = low + last * width
+        for _ in range(2):
+            self._other = _solve(self.after, start)
+            end = narrow(self._with_before, max(low, end - width), min(start, end + width), 12)
+            self._other = _solve(self.before, end)
+            start = narrow(self._with_after, max(end, start - width), min(high, start + width), 12)
+        self._other = _solve(self.before, end)
+        value = self._with_after(start) + _PAUSE_CHI
+        self.after = far
+        if start - end > PAUSE_S and value < self.misfit:
+            self.misfit = value
+            self.end = end
+            self.start = start
+            far.take(near)
+        else:
+            self._common(self.end)
+
+    def _apart(self, before, after):
+        # type: (Any, Any) -> float
+        """Misfit of the distances of both sides against each other: it is the same magnet that passes twice."""
+        spread = self.after.lag_spread
+        if not spread:
+            return 0.0
+        off = max(0.0, abs(before[1] - after[1] - self.shift) - self.after.lag_room)
+        misfit = off * off / (before[2] + after[2] + spread * spread)  # type: float
+        return misfit
+
+    def _common(self, t):
+        # type: (float) -> float
+        before = _solve(self.before, t)
+        after = _solve(self.after, t)
+        misfit = before[0] + after[0] + self._apart(before, after)  # type: float
+        return misfit
+
+    def _with_before(self, t):
+        # type: (float) -> float
+        before = _solve(self.before, t)
+        misfit = before[0] + self._other[0] + self._apart(before, self._other)  # type: float
+        return misfit
+
+    def _with_after(self, t):
+        # type: (float) -> float
+        after = _solve(self.after, t)
+        misfit = after[0] + self._other[0] + self._apart(self._other, after)  # type: float
+        return misfit
+
+
+def _solve(side, t):
+    # type: (Side, float) -> tuple[float, float, float]
+    misfit = side.misfit(t)
+    return misfit, side.distance, side.variance
 
 
 def fit_straight_or_paused(before, after):
@@ -147,90 +329,18 @@ def fit_straight_or_paused(before, after):
 
     Leaves distance and curvature of both sides at the answer.
     """
-    low = before.us[0]
-    high = after.us[0]
-    near_before = before.part(0, _NEAR)
-    near_after = after.part(0, _NEAR)
-    end = _fit_alone(near_before, low, high)
-    start = _fit_alone(near_after, low, high)
-    if start - end > max(PAUSE_S, 0.1 * (high - low)):
-        apart = bounded(near_before, end, False) + bounded(near_after, start, False)
-        both = _common(near_before, near_after, low, high, False)
-        if bounded(near_before, both, False) + bounded(near_after, both, False) > 4.0 * apart + 1e-3:
-            near_before.misfit(end, False)
-            near_after.misfit(start, False)
-            before.take(near_before)
-            after.take(near_after)
-            return end, start
-    bent = len(after.us) > 5
-    both = _common(before, after, low, high, bent)
-    if _misfit_at(before, after, both, bent) > _BAD * (len(before.us) + len(after.us)):
-        _allow_missed(before, after, low, high, bent)
-        both = before.vertex
-    skip_before = before.distance < _TOO_NEAR and len(before.us) > 5
-    skip_after = after.distance < _TOO_NEAR and len(after.us) > 5
-    if skip_before or skip_after:
-        # The distances stay those to the nearest edges; only the time is better known without them.
-        far_before = before.part(1 if skip_before else 0, 99)
-        far_after = after.part(1 if skip_after else 0, 99)
-        both = _common(far_before, far_after, far_before.us[0], far_after.us[0], bent)
-    return both, both
-
-
-def _misfit_at(before, after, t, bent):
-    # type: (Side, Side, float, bool) -> float
-    return bounded(before, t, False) + bounded(after, t, bent)
-
-
-def _allow_missed(before, after, low, high, bent):
-    # type: (Side, Side, float, float, bool) -> None
-    """Solve again with a magnet missed beside the turnaround, and keep that where it is far better."""
-    at = before.vertex
-    least = 0.2 * _misfit_at(before, after, at, bent)
-    reaches = (1.0, 1.0)
-    for pair in ((2.1, 1.0), (1.0, 2.1), (2.1, 2.1)):
-        before.most, after.most = pair
-        t = _common(before, after, low, high, bent)
-        misfit = _misfit_at(before, after, t, bent)
-        if misfit < least:
-            least = misfit
-            at = t
-            reaches = pair
-    before.most, after.most = reaches
-    _misfit_at(before, after, at, bent)
-
-
-def _common(before, after, low, high, bent):
-    # type: (Side, Side, float, float, bool) -> float
-    """Seconds of the vertex that both sides share; leaves both sides solved there.
-
-    bent: the pull after the vertex weakens as the strap runs faster, a cubic; the braking before it is steady.
-    """
-
-    def misfit(t):
-        # type: (float) -> float
-        return bounded(before, t, False) + bounded(after, t, bent)
-
-    at = search(misfit, low, high, 12)
-    misfit(at)
-    return at
-
-
-def bounded(side, t, cubic):
-    # type: (Side, float, bool) -> float
-    """Misfit with the vertex at ``t``; the wheel turned less than one spacing or so beyond the nearest edge."""
-    value = side.misfit(t, cubic)
-    beyond = max(side.distance - side.most, -side.distance, 0.0)
-    return value + 0.1 * beyond * beyond
+    placing = before.placed
+    if placing is None or placing.after is not after:
+        placing = Placing(before, after)
+    return placing.end, placing.start
 
 
 def fits_better_without_first(side, shorter, low, high):
     # type: (Side, Side, float, float) -> bool
     """True where the edge nearest the vertex is a stray one: the rest, ``shorter``, goes together far better alone."""
-    at = _fit_alone(side, low, high)
-    all_of_it = bounded(side, at, False)
-    at = _fit_alone(shorter, min(low, shorter.us[0]), max(high, shorter.us[0]))
-    return all_of_it > 6.0 * bounded(shorter, at, False) + 0.01
+    all_of_it = side.misfit(search(side.misfit, low, high, 16))
+    at = search(shorter.misfit, min(low, shorter.us[0]), max(high, shorter.us[0]), 16)
+    return all_of_it > 6.0 * shorter.misfit(at) + 100.0
 
 
 def fit_end(before, latest):
@@ -242,11 +352,24 @@ def fit_end(before, latest):
 def fit_start(after, earliest):
     # type: (Side, float) -> float
     """Seconds at which the wheel started from rest, from the edges after alone."""
-    return _fit_alone(after, max(earliest, after.us[0] - 1.5), after.us[0])
+    near = after.near()
+    at = _fit_alone(near, max(earliest, near.us[0] - 1.5), near.us[0])
+    after.take(near)
+    return at
 
 
 def _fit_alone(side, low, high):
     # type: (Side, float, float) -> float
-    at = search(lambda t: bounded(side, t, False), low, high, 16)
-    side.misfit(at, False)
+    at = search(side.misfit, low, high, 16)
+    misfit = side.misfit(at)
+    if misfit > _MISSED_CHI / 3:
+        # The wheel may have stood in front of that magnet, which then gives no edge.
+        held = side.expected is not None and side.expected < side.slack
+        cost = _MISSED_CHI / 3 if held else _MISSED_CHI
+        side.missed = 1
+        other = search(side.misfit, low, high, 16)
+        if side.misfit(other) + cost < misfit:
+            return other
+        side.missed = 0
+        side.misfit(at)
     return at

@@ -1,0 +1,313 @@
+"""Reads the edges around a turnaround: which are real, where magnets were missed, which come before it, which after.
+
+The plain reading (every edge real, none missed) is taken where it fits. Otherwise the likeliest walks towards the
+turnaround from either side are put together in pairs, and the pair that makes the best vertex wins.
+"""
+
+from . import ticks
+from .turnaround import Placing
+from .walk import MISSED, REAL, STRAY, Walk
+
+MYPY = False
+if MYPY:
+    from typing import Any  # noqa: F401
+
+    from .turnaround import Side  # noqa: F401
+    from .walk import Trail  # noqa: F401
+
+# Readings side by side when the plain one does not fit, and pairs of them that are tried as vertices.
+_WIDTH = 6
+_PAIRS_MOST = 8
+# Stray edges in a row between both sides, at most.
+_BETWEEN_MOST = 3
+# Of the newest edges so many may already lie behind a turnaround that cannot be told yet.
+_TRAILING_MOST = 2
+# The wheel turned in front of a magnet: -log of how likely that is, about.
+_HELD = 1.5
+# What an edge may be off by because the wheel's motion is not that simple, rad.
+NOISE_RAD = 0.008
+# The pull after a turnaround is stronger than the braking before it by this, about.
+_PULL = 1.2
+
+
+class Reading:
+    """What the edges mean: real ones as (place, spacings from the first), in order; ``before`` and ``after``."""
+
+    def __init__(self, before, after, doubt):
+        # type: (list[tuple[int, int]], list[tuple[int, int]], float) -> None
+        self.before = before
+        self.after = after  # empty: the wheel ran straight on
+        self.doubt = doubt
+        self.placing = None  # type: Placing | None  # of a plain reading
+        self.missed = (0, 0)  # magnets missed beside the turnaround, before and after it
+
+
+class Window:
+    """The edges of a stretch around ``turn``, the place of the first edge that may lie behind a turnaround.
+
+    At the stretch's end or start, where the wheel stands, all of them lie on one side.
+    """
+
+    def __init__(self, stretch, turn):
+        # type: (Any, int) -> None
+        self._stretch = stretch
+        self._turn = turn
+        self.low = max(0, turn - stretch.reach)
+        self.high = min(stretch.count, turn + stretch.reach)
+        base = stretch.buffer[max(0, turn - 1)]
+        self._us = [ticks.after(stretch.buffer[k], base) * 1e-6 for k in range(self.low, self.high)]
+        self.noise = stretch.edge_noise(self.low, turn)
+        model = NOISE_RAD * stretch.magnets / 6.2832
+        self._walk_noise = (self.noise * self.noise + model * model) ** 0.5
+        self._slowing = 0.0
+
+    # -- one side --------------------------------------------------------------------------------------------------
+
+    def _forwards(self, width):
+        # type: (int) -> Walk
+        """Walk to the turnaround from before it."""
+        stretch = self._stretch
+        first = stretch.number(self.low)
+        left = stretch.path(self._turn - 1) - stretch.path(self.low) + 0.5
+        walk = Walk(
+            self._us,
+            lambda count: stretch.table.along(first + stretch.sense * count, stretch.sense),
+            self._speed(1),
+            0.15,
+            left,
+            self._walk_noise,
+        )
+        walk.run(width)
+        self._slowing = walk.speed * walk.speed / (2.0 * walk.left)
+        return walk
+
+    def _speed(self, inwards):
+        # type: (int) -> float
+        """Speed at the far end, spacings per second: what the five intervals there tell, by the median.
+
+        inwards: 1 from the first edge on, -1 from the last one back. The square of the speed is taken to rise evenly
+        with the distance from the turnaround.
+        """
+        stretch = self._stretch
+        far = self.low if inwards > 0 else self.high - 1
+        vertex = stretch.path(self._turn - 1) + 0.5 if inwards > 0 else stretch.path(self._turn) - 0.5
+        left = abs(vertex - stretch.path(far))
+        speeds = []
+        for k in range(5):
+            place = far + inwards * k
+            after = place + inwards
+            if not self.low <= after < self.high:
+                break
+            there = abs(vertex - (stretch.path(place) + stretch.path(after)) / 2)
+            moved = abs(stretch.path(after) - stretch.path(place))
+            took = abs(self._us[after - self.low] - self._us[place - self.low])
+            speeds.append(moved / max(1e-5, took) * (left / max(0.5, there)) ** 0.5)
+        speeds.sort()
+        return speeds[len(speeds) // 2] if speeds else 1.0
+
+    def _backwards(self, width):
+        # type: (int) -> Walk
+        """Walk to the turnaround back in time. Which magnet is which is not known there yet."""
+        stretch = self._stretch
+        left = stretch.path(self.high - 1) - stretch.path(self._turn) + 0.5
+        spread = stretch.table.spread()
+        speed = (2.0 * _PULL * self._slowing * left) ** 0.5 if self._slowing else self._speed(-1)
+        walk = Walk(
+            [-u for u in reversed(self._us)],
+            _even,
+            speed,
+            0.25,
+            left,
+            (self._walk_noise * self._walk_noise + spread * spread) ** 0.5,
+        )
+        walk.run(width)
+        return walk
+
+    def _ordered(self, trail, backwards):
+        # type: (Trail, bool) -> list[tuple[int, int]]
+        """Real edges of a walk as (place in the stretch, spacings), earliest first."""
+        found = trail.places()
+        if backwards:
+            return [(self.high - 1 - place, trail.count - count) for place, count in found]
+        found.reverse()
+        return [(self.low + place, count) for place, count in found]
+
+    def last(self):
+        # type: () -> list[tuple[int, int]]
+        """The real edges before the wheel stood still, behind which noise may have come."""
+        walk = self._forwards(1)
+        trail = self._likeliest_last(walk, None)
+        if not self._is_plain(trail, None):
+            walk = self._forwards(_WIDTH)
+            trail = self._likeliest_last(walk, None)
+        return self._ordered(trail, False) if trail else []
+
+    def first(self, expected):
+        # type: (float | None) -> list[tuple[int, int]]
+        """The real edges since the wheel stood still, before which noise may have come.
+
+        expected: spacings from where it stood to the first magnet, where they are known.
+        """
+        walk = self._backwards(1)
+        trail = self._likeliest_last(walk, expected)
+        if not self._is_plain(trail, expected):
+            walk = self._backwards(_WIDTH)
+            trail = self._likeliest_last(walk, expected)
+        return self._ordered(trail, True) if trail else []
+
+    def _is_plain(self, trail, expected):
+        # type: (Trail | None, float | None) -> bool
+        """Nothing about this reading is odd, and no edge is left."""
+        left = self.high - self.low - 1
+        return trail is not None and trail.place == left and _plain(trail) and trail.unseen(expected) < 1.0
+
+    def _likeliest_last(self, walk, expected):
+        # type: (Walk, float | None) -> Trail | None
+        best = None
+        least = 1e9
+        for trail in walk.stops:
+            cost = trail.cost + STRAY * (self.high - self.low - 1 - trail.place) + trail.unseen(expected)
+            if cost < least:
+                least = cost
+                best = trail
+        return best
+
+    # -- both ------------------------------------------------------------------------------------------------------
+
+    def read(self):
+        # type: () -> Reading
+        """The reading that explains the edges best."""
+        if self.low + 3 < self._turn < self.high - 2:
+            plain = self._plain()
+            if plain:
+                return plain
+        return self._search()
+
+    def _plain(self):
+        # type: () -> Reading | None
+        before = _greedy(self._forwards(1))
+        if before is None:
+            return None
+        size = self.high - self.low
+        if before.place >= size - 1 - _TRAILING_MOST:
+            return Reading(self._ordered(before, False), [], before.doubt())
+        after = _greedy(self._backwards(1))
+        if after is None or before.place + after.place + 2 != size:
+            return None
+        reading = Reading(self._ordered(before, False), self._ordered(after, True), 0.0)
+        sides = self._sides(reading.before, reading.after, 0, 0)
+        edges = len(sides[0].us) + len(sides[1].us)
+        reading.placing = Placing(sides[0], sides[1])
+        return reading if reading.placing.misfit < 6.0 + 0.5 * edges else None
+
+    def _search(self):
+        # type: () -> Reading
+        forwards = self._forwards(_WIDTH)
+        size = self.high - self.low
+        best = Reading([(k, k - self.low) for k in range(self.low, self._turn)], [], 1e9)
+        for trail in forwards.stops:
+            if trail.place >= size - 1 - _TRAILING_MOST and trail.doubt() < best.doubt:
+                best = Reading(self._ordered(trail, False), [], trail.doubt())
+        pairs = []
+        befores = _likeliest(forwards.stops)
+        afters = _likeliest(self._backwards(_WIDTH).stops)
+        for before in befores:
+            for after in afters:
+                between = size - 2 - before.place - after.place
+                if 0 <= between <= _BETWEEN_MOST:
+                    pairs.append((before.cost + after.cost + between * STRAY, before, after, between))
+        pairs.sort(key=_first)
+        for _, before, after, between in pairs[:_PAIRS_MOST]:
+            doubt = before.doubt() + after.doubt() - (before.chi + after.chi) / 2 + between * (STRAY + REAL)
+            if doubt < best.doubt:
+                best = self._vertex(best, self._ordered(before, False), self._ordered(after, True), doubt)
+        return best
+
+    def _vertex(self, best, before, after, doubt):
+        # type: (Reading, list[tuple[int, int]], list[tuple[int, int]], float) -> Reading
+        """``best``, or this pair of sides where it makes a better vertex."""
+        for missed_before, missed_after in ((0, 0), (0, 1), (1, 0), (1, 1)):
+            cost = doubt + (missed_before + missed_after) * MISSED
+            sides = self._sides(before, after, missed_before, missed_after)
+            if missed_after > missed_before:
+                # The wheel may have turned in front of that magnet.
+                cost += _HELD - MISSED
+            if cost >= best.doubt:
+                continue
+            placing = Placing(sides[0], sides[1])
+            if missed_after > missed_before and sides[0].distance - missed_before > sides[1].slack:
+                cost += MISSED - _HELD
+            cost += placing.misfit / 2
+            if cost < best.doubt:
+                best = Reading(before, after, cost)
+                best.missed = (missed_before, missed_after)
+        return best
+
+    def _sides(self, before, after, missed_before, missed_after):
+        # type: (list[tuple[int, int]], list[tuple[int, int]], int, int) -> tuple[Side, Side]
+        stretch = self._stretch
+        sense = stretch.sense
+        first = stretch.number(self.low)
+        nearest = before[-1][1]
+        us = []
+        xs = []
+        for k in range(len(before) - 1, max(-1, len(before) - 1 - stretch.side_edges), -1):
+            place, count = before[k]
+            us.append(self._us[place - self.low])
+            xs.append(count - nearest + stretch.table.along(first + sense * count, sense))
+        side_before = stretch.side(us, xs, self.noise, False)
+        us = []
+        xs = []
+        # The same magnet passes twice in a row, once each way.
+        number = first + sense * (nearest + missed_before - missed_after)
+        for place, count in after[: stretch.side_edges]:
+            count -= after[0][1]
+            us.append(self._us[place - self.low])
+            xs.append(-count - stretch.table.along(number - sense * count, -sense))
+        side_after = stretch.side(us, xs, self.noise, True)
+        side_before.missed = missed_before
+        side_after.missed = missed_after
+        return side_before, side_after
+
+
+def _greedy(walk):
+    # type: (Walk) -> Trail | None
+    """The last reading of a walk on its own, where nothing about it is odd."""
+    if not walk.stops:
+        return None
+    trail = walk.stops[-1]
+    return trail if _plain(trail) else None
+
+
+def _plain(trail):
+    # type: (Trail) -> bool
+    return trail.strays() == 0 and trail.missed() == 0 and trail.chi < 9.0 + 2.0 * trail.edges
+
+
+def _likeliest(stops):
+    # type: (list[Trail]) -> list[Trail]
+    """The two likeliest readings for each place of the last real edge."""
+    found = []  # type: list[Trail]
+    for trail in sorted(stops, key=_cost):
+        same = 0
+        for other in found:
+            if other.place == trail.place:
+                same += 1
+        if same < 2:
+            found.append(trail)
+    return found
+
+
+def _cost(trail):
+    # type: (Trail) -> float
+    return trail.cost
+
+
+def _first(pair):
+    # type: (Any) -> Any
+    return pair[0]
+
+
+def _even(count):
+    # type: (int) -> float
+    return 0.0
