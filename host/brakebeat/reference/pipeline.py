@@ -83,7 +83,7 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales) -> list
         noise = refine_noise(singles)
     marks = Marks(runs, recognise(singles), [fit.offsets_rad for fit in singles])
     model = Model(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2)
-    runs = _trimmed(runs, model)
+    runs = _trimmed(runs, singles, model)
     untold: list[Turning | None] = [None] * len(runs)
     runs, turnings = _resolve(t_s, runs, [model] * len(runs), marks, untold)
     fits = _fit_all(runs, turnings, magnets, scales, noise)
@@ -92,14 +92,17 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales) -> list
     return _fit_all(runs, turnings, magnets, scales, noise)
 
 
-def _trimmed(runs: list[EdgeRun], model: Model) -> list[EdgeRun]:
-    """The runs without faults at either end of each chain."""
+def _trimmed(runs: list[EdgeRun], singles: list[Fit], model: Model) -> list[EdgeRun]:
+    """The runs with the outermost edges of each chain put right."""
     trimmed = list(runs)
-    for number in range(len(runs)):
+    for number, single in enumerate(singles):
         if number == 0 or not runs[number].turned:
-            trimmed[number] = trim_start(trimmed[number], model)
+            trimmed[number] = trim_start(trimmed[number], single.offsets_rad, model)
         if number + 1 == len(runs) or not runs[number + 1].turned:
-            trimmed[number] = trim_end(trimmed[number], model)
+            # The table counts from the run's first edge as first read.
+            shift = int(runs[number].place[-1] - trimmed[number].place[-1]) * runs[number].sense
+            table = np.roll(single.offsets_rad, -shift)
+            trimmed[number] = trim_end(trimmed[number], table, model)
     return trimmed
 
 

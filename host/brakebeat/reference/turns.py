@@ -97,17 +97,17 @@ def _strange(reading: Reading, verdict: Verdict) -> bool:
     return verdict.misfit > _STRANGE * reading.edges
 
 
-def _moved(near: Nearby) -> Iterator[tuple[Nearby, int]]:
+def _moved(near: Nearby, moves: tuple[int, ...] = _MOVES, stride: int = 1) -> Iterator[tuple[Nearby, int]]:
     """The edges as first read, the turnaround where it was read or an edge earlier or later."""
     count = int(near.used.sum())
-    for move in _MOVES:
+    for move in moves:
         split = near.split + move
         if move == 0 or 2 <= split <= count - 2:
             steps = near.steps
             if move:
-                # Steps across the first reading's turnaround are not known: there a moved edge makes one step.
+                # Steps across the first reading's turnaround are not known: a moved edge makes ``stride`` there.
                 steps = near.steps.copy()
-                steps[np.flatnonzero(near.used)[near.split]] = 1
+                steps[np.flatnonzero(near.used)[near.split]] = stride
             for way in _WAYS if move == 0 else _WAYS[:3]:
                 yield near.but(near.used, steps, split), way
 
@@ -118,6 +118,7 @@ def _questioned(near: Nearby) -> Iterator[tuple[Nearby, int]]:
     for place in range(max(near.split - 3, 1), min(near.split + 4, len(rows))):
         if place != near.split:
             yield from _stretched(near, int(rows[place]))
+    yield from _moved(near, (-1, 1), stride=2)
     for place in range(near.split - 2, near.split + 2):
         if 0 < place < len(rows) - 1:
             yield from _without(near, rows, place)
