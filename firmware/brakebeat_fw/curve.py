@@ -19,6 +19,7 @@ class Curve:
         self.ts = array("f", [0.0] * count)
         self.xs = array("f", [0.0] * count)
         self.count = count
+        self.mirrored = 0  # points beyond either turnaround
         self.duration_s = 0.0
         self.total_rad = 0.0
         self.noise_rad = 0.0  # standard deviation of one point
@@ -177,8 +178,12 @@ class Curve:
 
     def newest_speeds(self):
         # type: () -> tuple[float, float]
-        """Greatest speed over the newest dozen points, and the speed at the last but three (mirrored points aside)."""
-        last = self.count - 5
+        """Greatest speed over the newest dozen points of a rep under way, and the speed at the newest but one.
+
+        The points mirrored beyond its end are left out: there is no turnaround.
+        """
+        self.count -= self.mirrored
+        last = self.count - 2
         peak = 0.0
         for k in range(max(4, last - 12), last):
             peak = max(peak, self.speed_at(self.ts[k], 0.03, 7, 2, k)[0])

@@ -31,7 +31,7 @@ _NOISE_MOST_RAD = 0.03
 # Cubic share of a pull's motion per rad (it weakens as the strap runs faster), its standard deviation, its most.
 _BEND = -0.0145
 _BEND_SPREAD = 0.015
-_BEND_MOST = -0.2
+_BEND_MOST = -0.16
 # On the way back a magnet passes this much later (hysteresis), give or take, rad, until clean turnarounds tell better.
 _LAG_RAD = 0.06
 _LAG_ROOM_RAD = 0.08
@@ -472,6 +472,7 @@ class Stretch:
         # type: (int, Any, float, float, float) -> Curve
         """The places before ``end`` between their turnarounds as a curve in seconds and radians."""
         curve = Curve(end + 2 + 2 * PAD)
+        curve.mirrored = PAD
         curve.duration_s = duration_s
         curve.total_rad = total * spacing_rad
         ts = curve.ts

@@ -247,7 +247,7 @@ class Placing:
             if value < least:
                 least = value
                 best = k
-        at = narrow(self._common, low + max(0, best - 1) * width, low + min(_GRID, best + 1) * width, 8)
+        at = narrow(self._common, low + max(0, best - 1) * width, low + min(_GRID, best + 1) * width, 9)
         self.misfit = self._common(at)
         self.end = self.start = at
         before.placed = self

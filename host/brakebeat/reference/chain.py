@@ -70,7 +70,9 @@ class Chain:
 
 def join_runs(runs: Sequence[EdgeRun], turnings: Sequence[Turning]) -> Chain:
     """A chain of runs with a turning between each and the next."""
-    times, places, senses, slices, delays = [], [], [], [], []
+    times, senses, delays = [], [], []
+    places: list[Integers] = []
+    slices: list[slice] = []
     base, delay, start = 0, 0.0, 0
     for number, run in enumerate(runs):
         if number:

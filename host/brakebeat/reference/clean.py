@@ -87,7 +87,7 @@ class Decoder:
         """Fill in the costs of every state of ``edge`` from those of the ``BACK`` edges before."""
         before = np.arange(edge - 1, max(edge - 1 - BACK, -1), -1)
         gap = np.maximum(self.t[edge] - self.t[before], 1e-6)
-        extras = np.array([self._extras(old, edge) for old in before])
+        extras = np.array([self._extras(int(old), edge) for old in before])
         source = self.cost[before] + extras[:, None]
         flips = self.step[edge] * self.step[before] < 0
         keeps = self.step[edge] * self.step[before] > 0

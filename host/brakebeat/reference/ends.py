@@ -60,9 +60,7 @@ def locate_strokes(fit: Fit) -> list[Stroke]:
     for number, (run, edges) in enumerate(zip(chain.runs, chain.slices, strict=True)):
         last = number + 1 == len(chain.runs)
         finish = _outer_end(fit, before=False) if last else _inner_end(fit, number)
-        found.append(
-            Stroke(fit, run.sense, begin, finish, chain.delay_s[number], chain.lag_s(number), edges)
-        )
+        found.append(Stroke(fit, run.sense, begin, finish, chain.delay_s[number], chain.lag_s(number), edges))
         begin = finish if last else _after_rest(finish, fit, number)
     return found
 

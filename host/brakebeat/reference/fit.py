@@ -147,7 +147,7 @@ def _solve(
         np.abs(chain.at_edges(coefficients, chain.slopes)),
         band,
         coupling,
-        covariance,
+        np.asarray(covariance, np.float64),
     )
 
 

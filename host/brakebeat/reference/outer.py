@@ -44,9 +44,7 @@ def trim_end(run: EdgeRun, table_rad: Array, model: Model) -> EdgeRun:
     return part_of_run(dataclasses.replace(run, place=place[-1] - place[::-1]), slice(0, len(run.t_s) - cut))
 
 
-def _reread(
-    t_s: Array, place: Integers, sense: int, table_rad: Array, model: Model
-) -> tuple[int, Integers]:
+def _reread(t_s: Array, place: Integers, sense: int, table_rad: Array, model: Model) -> tuple[int, Integers]:
     """How many of the first edges are faults, and the places of all with what was missed among the first ones."""
     best, best_cost = (0, place), np.inf
     for cut, places, doubt in _readings(place):

@@ -46,7 +46,9 @@ def athlete_torque_nm(phase: Phase, physics: Physics) -> Array | None:
     return phase.sign * (inertial + physics.friction_nm(phase.speed_rad_s))
 
 
-def phase_figures(phase: Phase, physics: Physics, lag_s: float = 0.0, power_sd_w: float = 0.0) -> PhaseFigures:
+def phase_figures(
+    phase: Phase, physics: Physics, lag_s: float = 0.0, power_sd_w: float = 0.0
+) -> PhaseFigures:
     """All figures of a phase that began ``lag_s`` before its samples.
 
     Args:

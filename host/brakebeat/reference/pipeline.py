@@ -17,10 +17,10 @@ from brakebeat.reference.fit import Fit, fit_chain
 from brakebeat.reference.identity import Marks, recognise
 from brakebeat.reference.likelihood import Scales
 from brakebeat.reference.noise import Noise
-from brakebeat.reference.scale_search import find_noise, refine_noise
-from brakebeat.reference.scales import measure_scales
 from brakebeat.reference.outer import trim_end, trim_start
 from brakebeat.reference.reading import Model, Nearby
+from brakebeat.reference.scale_search import find_noise, refine_noise
+from brakebeat.reference.scales import measure_scales
 from brakebeat.reference.spline import Array, Integers
 from brakebeat.reference.strokes import EdgeRun, cut_runs, reread
 from brakebeat.reference.turns import NEAR, Turning, resolve
@@ -194,7 +194,8 @@ def _section(fit: Fit) -> Section:
 
 def _zero(strokes: list[Stroke]) -> Zero | None:
     """φ = 0 from the turnarounds: a stroke's ends lie on either side of it."""
-    angles, sides = [], []
+    angles: list[float] = []
+    sides: list[int] = []
     for stroke in strokes:
         if stroke.begin.known and not angles:
             angles.append(stroke.begin.angle_rad)

@@ -189,7 +189,9 @@ class Reading:
         curve = (costs[0] - 2.0 * costs[1] + costs[2]) / side**2
         return min(math.sqrt(2.0 / curve), 0.05) if curve > 0.0 else 0.05
 
-    def _weigh(self, shares: Array, rest_s: Array, blur_rad: float = 0.0) -> tuple[Array, Array, Array, Array]:
+    def _weigh(
+        self, shares: Array, rest_s: Array, blur_rad: float = 0.0
+    ) -> tuple[Array, Array, Array, Array]:
         """Costs, misfits, vertex times and angles for vertices at shares of the gap that a rest leaves."""
         split = self.near.split
         vertex = self._t[split - 1] + shares * (self.gap_s - rest_s)
@@ -211,7 +213,9 @@ class Reading:
     def _vertex_spread(self, vertex: float, rest_s: float) -> float:
         """Standard deviation of the vertex's time, from how the cost curves there."""
         side = 0.002
-        shares = (vertex + np.array([-side, 0.0, side]) - self._t[self.near.split - 1]) / (self.gap_s - rest_s)
+        shares = (vertex + np.array([-side, 0.0, side]) - self._t[self.near.split - 1]) / (
+            self.gap_s - rest_s
+        )
         cost = self._weigh(shares, np.full(3, rest_s))[0]
         curve = float(cost[0] - 2.0 * cost[1] + cost[2]) / side**2
         return min(math.sqrt(2.0 / curve), 0.1) if curve > 0.0 else 0.1

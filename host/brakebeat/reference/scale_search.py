@@ -21,7 +21,7 @@ _EASE_ROUNDS = 4
 
 def find_noise(chains: Sequence[Chain], spacing_rad: float, start: Noise) -> Noise:
     """Scales for chains that nothing is known of but their edges' even places."""
-    angles = [chain.place * spacing_rad for chain in chains]
+    angles = [np.asarray(chain.place * spacing_rad, np.float64) for chain in chains]
     speeds = [first_speeds(chain, spacing_rad) for chain in chains]
     return _search(list(chains), angles, speeds, start)
 

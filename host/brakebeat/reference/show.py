@@ -30,12 +30,14 @@ def _summary(analysis: Analysis) -> str:
 def _rep_lines(rep: Rep) -> list[str]:
     momentum = ", momentum" if rep.momentum else ""
     said = rep.uncertainty
+    fraction = _with(rep.brake_fraction, said.get("brake_fraction"), "of the way")
     lines = [
-        f"  rep {rep.index}{momentum}: from {rep.start_us * 1e-6:.3f} s, phi = 0 at {rep.extension_us * 1e-6:.3f} s, "
+        f"  rep {rep.index + 1}{momentum}: from {rep.start_us * 1e-6:.3f} s, "
+        f"phi = 0 at {rep.extension_us * 1e-6:.3f} s, "
         f"to {rep.end_us * 1e-6:.3f} s",
         f"    peak {_with(rep.peak_rad_s, said.get('peak_rad_s'), 'rad/s')} at {rep.peak_us * 1e-6:.3f} s; "
         f"out {rep.concentric_rad:.2f} rad, back {rep.eccentric_rad:.2f} rad",
-        f"    brake {rep.brake_timing or 'unknown'}: {_with(rep.brake_fraction, said.get('brake_fraction'), 'of the way')}",
+        f"    brake {rep.brake_timing or 'unknown'}: {fraction}",
         _phase_line("concentric", rep.concentric, said),
         _phase_line("eccentric", rep.eccentric, said),
     ]

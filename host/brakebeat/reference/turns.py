@@ -32,8 +32,8 @@ class Turning:
     """A verdict on a turnaround.
 
     ``way``: spacings that the first edge after it lies back from the last before. ``rest_s`` with its doubt;
-    ``vertex_s``: when the wheel stands, on the edges' clock. ``near`` tells which edges are real, how they are spaced, how many lie before. ``clear``: by how much −2·log
-    likelihood the next best reading is worse.
+    ``vertex_s``: when the wheel stands, on the edges' clock. ``near`` tells which edges are real, how they
+    are spaced, how many lie before. ``clear``: by how much −2·log likelihood the next best reading is worse.
     """
 
     way: int
@@ -80,9 +80,7 @@ def _turning(reading: Reading, verdict: Verdict, clear: float) -> Turning:
     )
 
 
-def _best(
-    model: Model, readings: list[tuple[Nearby, int]]
-) -> tuple[tuple[Reading, Verdict], float]:
+def _best(model: Model, readings: list[tuple[Nearby, int]]) -> tuple[tuple[Reading, Verdict], float]:
     """The best of some readings, and how far behind the next best one is."""
     tried = sorted((Reading(model, near, way) for near, way in readings), key=Reading.guess)
     found = [(reading, reading.judge()) for reading in tried[:_CLOSER]]

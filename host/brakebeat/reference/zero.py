@@ -44,11 +44,11 @@ def find_zero(angle_rad: Array, side: NDArray[np.int64]) -> Zero | None:
     solution[:2] = centre, reach
     usual = _USUAL_SCATTER * abs(reach) + _LEAST_SCATTER_RAD
     weight = np.ones(len(angle_rad))
-    scatter = usual
+    scatter = float(usual)
     for _ in range(30):
         residual = angle_rad - design @ solution
         spread = 1.4826 * float(np.median(np.abs(residual)))
-        scatter = max(_pooled(spread, usual, len(angle_rad)), _LEAST_SCATTER_RAD)
+        scatter = float(max(_pooled(spread, usual, len(angle_rad)), _LEAST_SCATTER_RAD))
         weight = np.clip(1.0 - (residual / (_TUKEY * scatter)) ** 2, 0.0, None) ** 2
         if (weight > 0).sum() < design.shape[1] + 1 or not (
             weight[side > 0].any() and weight[side < 0].any()
