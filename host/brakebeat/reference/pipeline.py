@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brakebeat.formats.recording import Recording
+from brakebeat.reference.bounds import stroke_bounds
 from brakebeat.reference.chain import Chain, join_runs
 from brakebeat.reference.clean import Decoder, Path
 from brakebeat.reference.edges import EdgeTrain, edge_train
@@ -24,7 +25,7 @@ from brakebeat.reference.scales import measure_scales
 from brakebeat.reference.spline import Array, Integers
 from brakebeat.reference.strokes import EdgeRun, cut_runs, reread
 from brakebeat.reference.turns import NEAR, Turning, resolve
-from brakebeat.reference.zero import Zero, find_zero
+from brakebeat.reference.zero import Bounds, Zero, find_zero
 
 # Up to so many magnets each gets an offset of its own; an encoder's disc is taken as even.
 MOST_MAGNETS = 24
@@ -64,7 +65,7 @@ def understand(recording: Recording) -> Understanding:
         return Understanding(train, path, [])
     magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
     fits = _fits(train.t_s, runs, magnets, scales)
-    return Understanding(train, path, [_section(fit) for fit in fits])
+    return Understanding(train, path, [_section(fit, train, recording.rig.zero_index) for fit in fits])
 
 
 def encoder_path(train: EdgeTrain) -> Path:
@@ -187,15 +188,29 @@ def _fit_all(
     return fits
 
 
-def _section(fit: Fit) -> Section:
+def _section(fit: Fit, train: EdgeTrain, zero_index: int | None) -> Section:
     strokes = locate_strokes(fit)
-    return Section(fit, strokes, _zero(strokes))
+    return Section(fit, strokes, _zero(fit, strokes, _marked(fit, train, zero_index)))
 
 
-def _zero(strokes: list[Stroke]) -> Zero | None:
+def _marked(fit: Fit, train: EdgeTrain, zero_index: int | None) -> Bounds | None:
+    """The angles next to the edge that a calibration named as nearest to φ = 0; None if this chain has none."""
+    if zero_index is None or not len(train.row):
+        return None
+    # A thinned encoder keeps but some edges: the nearest of those.
+    kept = int(np.argmin(np.abs(train.row - zero_index)))
+    rows = np.concatenate([run.row for run in fit.chain.runs])
+    at = np.flatnonzero(rows == kept)
+    if not len(at):
+        return None
+    angle = float(fit.angle_rad()[at[0]])
+    half = 0.5 * fit.spacing_rad
+    return Bounds(angle - half, angle + half)
+
+
+def _zero(fit: Fit, strokes: list[Stroke], marked: Bounds | None) -> Zero | None:
     """φ = 0 from the turnarounds: a stroke's ends lie on either side of it."""
-    angles: list[float] = []
-    sides: list[int] = []
+    angles, sides, bounds = [], [], []
     for stroke in strokes:
         if stroke.begin.known and not angles:
             angles.append(stroke.begin.angle_rad)
@@ -203,4 +218,6 @@ def _zero(strokes: list[Stroke]) -> Zero | None:
         if stroke.finish.known:
             angles.append(stroke.finish.angle_rad)
             sides.append(stroke.sense)
-    return find_zero(np.asarray(angles), np.asarray(sides, dtype=np.int64))
+        if abs(stroke.finish.angle_rad - stroke.begin.angle_rad) > 2.0 * fit.spacing_rad:
+            bounds.append(stroke_bounds(stroke))
+    return find_zero(np.asarray(angles), np.asarray(sides, dtype=np.int64), bounds, marked)
