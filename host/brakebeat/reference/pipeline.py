@@ -210,7 +210,9 @@ def _marked(fit: Fit, train: EdgeTrain, zero_index: int | None) -> Bounds | None
 
 def _zero(fit: Fit, strokes: list[Stroke], marked: Bounds | None) -> Zero | None:
     """φ = 0 from the turnarounds: a stroke's ends lie on either side of it."""
-    angles, sides, bounds = [], [], []
+    angles: list[float] = []
+    sides: list[int] = []
+    bounds: list[Bounds] = []
     for stroke in strokes:
         if stroke.begin.known and not angles:
             angles.append(stroke.begin.angle_rad)
