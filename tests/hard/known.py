@@ -32,6 +32,5 @@ BRAKES: dict[tuple, str] = {
         "range_drifts",
     ): "the range grows by 5 % a rep and phi = 0 lags behind it: late cues for good reps",
     ("firmware", "firm_yield", 1): "rep 6 brakes at 0.29, 0.06 before the late edge, and gets a late cue",
-    ("reference", "half_reps", 1): _HALVES,
     ("reference", "never_braked", 1): "a late brake where friction alone stopped the wheel",
 }
