@@ -1,6 +1,8 @@
 """Copies the installed MicroPython stubs into .typings, where mypy takes them for the firmware only.
 
 In site-packages they lie beside CPython's own modules (`math`, `time`, …), where mypy does not trust them.
+`Any` becomes a builtin there: on a board there is no `typing` to import it from, and a block that only the type
+checker reads would still cost bytes in every file.
 """
 
 import shutil
@@ -21,6 +23,11 @@ def main() -> None:
                 target.parent.mkdir(parents=True, exist_ok=True)
                 shutil.copyfile(file.locate(), target)
                 count += 1
+    builtins = TARGET / "stdlib" / "builtins.pyi"
+    text = builtins.read_text(encoding="utf-8")
+    # mypy takes no name of `typing` itself from the builtins, but an alias of their own.
+    text = text.replace("\n    Any,\n", "\n    Any as _Any,\n", 1) + "\nAny: TypeAlias = _Any\n"
+    builtins.write_text(text, encoding="utf-8")
     print(f"{count} stub files in {TARGET}")
 
 

@@ -9,10 +9,6 @@ braked in time. Half of it parts the two, whatever the noise, unless the noise i
 from . import ticks
 from .fit import solve
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 # The brakings looked for begin this share of the range before the late angle, ramps of so many seconds.
 _EARLIER = (0.05, 0.10, 0.22)
 _RAMP_S = 0.3

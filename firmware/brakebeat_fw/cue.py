@@ -7,10 +7,6 @@ that begins just in time is there in the edges since phi = 0? It needs no inerti
 from . import ticks, wire
 from .course import Course
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 # The verdict waits this long after the late angle for one more edge; an unclear one is asked again with each new
 # edge, up to the second time.
 _WAIT_US = 5000

@@ -2,10 +2,6 @@
 
 from .figures import Wheel
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 
 class EffortWatch:
     """Keeps the set's best pull; a share of 0 turns that test off."""

@@ -4,10 +4,6 @@ from array import array
 
 from .onset import find_onset
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 NAN = float("nan")
 
 # Running means go over 50 ms.

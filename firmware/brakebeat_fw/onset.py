@@ -1,9 +1,5 @@
 """The brake onset of a finished rep: where braking torque first exceeded a tenth of its peak and stayed above."""
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 # The tenth is part of the definition of the onset.
 SHARE = 0.1
 _STEP_S = 0.01

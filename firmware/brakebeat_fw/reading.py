@@ -5,15 +5,8 @@ turnaround from either side are put together in pairs, and the pair that makes t
 """
 
 from . import ticks
-from .turnaround import Placing
-from .walk import MISSED, REAL, STRAY, Walk
-
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
-    from .turnaround import Side  # noqa: F401
-    from .walk import Trail  # noqa: F401
+from .turnaround import Placing, Side  # noqa: F401
+from .walk import MISSED, REAL, STRAY, Trail, Walk  # noqa: F401
 
 # Readings side by side when the plain one does not fit, and pairs of them that are tried as vertices.
 _WIDTH = 6

@@ -4,10 +4,6 @@ import struct
 
 from . import wire
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 
 def timing(fraction, braked, target, tolerance):
     # type: (float, bool | None, float, float) -> int

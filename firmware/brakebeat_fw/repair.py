@@ -6,10 +6,6 @@ interval resembles the next. Once a rep.
 
 from . import ticks
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 # An interval this many times what its neighbours lead one to expect has swallowed a magnet.
 _MISSED_LOW = 1.6
 # Two intervals whose sum lies in this range of one have a spurious edge between them.

@@ -5,10 +5,6 @@ Understood: comments, ``key = value`` and one level of ``[table]`` (keys become 
 start with a sane one, and to say what is wrong with any other.
 """
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 # What the board falls back on, key by key, when a rig file is missing or says nothing.
 DEFAULTS = {
     "pulses_per_rev": 6,

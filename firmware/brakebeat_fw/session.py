@@ -8,10 +8,6 @@ from .stretch import CAPACITY, Stretch
 from .turnaround import Turn, fit_end, fit_start, fit_straight_or_paused
 from .zero import ZeroTracker
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 IDLE = 0
 CONCENTRIC = 1
 ECCENTRIC = 2

@@ -2,10 +2,6 @@
 
 from array import array
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 # Share of a later rep's evidence that goes into the table: the first reps teach all, later ones smooth.
 _LEAST_GAIN = 0.15
 # More magnets than this are a toothed wheel: even enough, and too many to learn.

@@ -9,10 +9,6 @@ from .repair import Repair
 from .spacing import SpacingTable
 from .turnaround import Placing, Side
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 CAPACITY = 384
 # Edges on either side of a turnaround that place it: about this angle, no fewer and no more than these.
 _SIDE_RAD = 8.0

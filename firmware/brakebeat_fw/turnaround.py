@@ -6,10 +6,6 @@ sign). Only the vertex time is searched; the rest is linear. What is known befor
 rough: how much the pull weakens as the strap runs faster, and how far apart the two passes of one magnet lie.
 """
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 _GOLDEN = 0.618034
 # A pause is believed where end and start then lie further apart than this and the edges fit better by this many
 # squared standard deviations.

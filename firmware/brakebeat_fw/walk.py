@@ -230,8 +230,3 @@ class Walk:
 def _cost(grown):
     # type: (Any) -> Any
     return grown[0]
-
-
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401

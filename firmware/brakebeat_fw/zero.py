@@ -1,9 +1,5 @@
 """Where phi = 0 lies, from the history of turnarounds, or from a calibrated edge."""
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 # Turnarounds kept on each side.
 _KEPT = 12
 # Turnarounds further than this share of the span from their side's middle are half reps.

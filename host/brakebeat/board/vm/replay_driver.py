@@ -15,10 +15,6 @@ sys.path.insert(0, sys.argv[1])
 from brakebeat_fw import rigfile, ticks
 from brakebeat_fw.session import Session
 
-MYPY = False
-if MYPY:
-    from typing import Any  # noqa: F401
-
 LOOP_US = 1000
 # The longest the board sleeps while nothing moves: far less than the counter's wrap.
 IDLE_US = 60000000
