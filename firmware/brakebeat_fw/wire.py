@@ -157,3 +157,48 @@ COMMAND_SIZE = struct.calcsize(COMMAND_FORMAT)
 COMMAND_LISTEN = 1
 # Every rep up to index `value` has arrived; the board may forget them.
 COMMAND_ACKNOWLEDGE = 2
+
+# ---- Protocol 2 --------------------------------------------------------------------------------------------
+# Each string is one field, its name and meaning in the comment behind it: boards carry the format alone, the
+# host reads the names from this file. A newer side may append fields and kinds; what is unknown is skipped.
+RAW_UUID = "f2af3db8-6752-4857-a6c0-3ebda55062b3"  # notify, opt-in: RAW_HEAD_FORMAT and coded edges
+
+# What the rep characteristic carries in parts, sealed, and the journal keeps byte for byte: this head, a body.
+RECORD_HEAD_FORMAT = (
+    "<"
+    "B"  # kind: RECORD_*; another kind is skipped (and acknowledged)
+    "B"  # size: bytes of the body
+    "H"  # boot: power-ups of the board so far, low 16 bits; times are on that power-up's clock
+    "I"  # sequence: rises with every record for the life of the journal; may leave numbers out
+)
+RECORD_REP = 1  # body: REP_FORMAT
+RECORD_TIME = 2  # body: TIME_FORMAT
+TIME_FORMAT = (
+    "<"
+    "Q"  # board_us: the board's clock, microseconds since that power-up
+    "Q"  # wall_us: at the same moment, microseconds since 1970-01-01 UTC, as a host told it
+)
+
+# A command: this head, `size` bytes of payload, the CRC-32 of both. Several may stand in one write.
+COMMAND_HEAD_FORMAT = (
+    "<"
+    "B"  # code: COMMAND2_*
+    "B"  # tag: any number; the answer repeats it
+    "B"  # size: bytes of the payload
+)
+# The answer, indicated: this head, a payload, the CRC-32 of both; never longer than 20 bytes.
+ANSWER_HEAD_FORMAT = (
+    "<"
+    "B"  # code: the command's, 0 where it could not be read
+    "B"  # tag: the command's
+    "B"  # error: ERROR_*
+)
+ERROR_NONE = 0
+ERROR_MALFORMED = 1  # checksum or lengths are wrong: nothing of that write from there on was obeyed
+ERROR_UNKNOWN = 2  # no such command
+ERROR_REFUSED = 3  # needs a bonded, encrypted link (or the button, on ports without pairing)
+ERROR_BUSY = 4  # the wheel turns, or an earlier one is still being done: try again at rest
+ERROR_VERSION = 5  # no common protocol version; the payload is HELLO's answer all the same
+ERROR_VALUE = 6  # a payload too short or a value out of range
+ERROR_RIG = 7  # the rig file is wrong; the status says where in `trouble`
+ERROR_STORAGE = 8  # the board could not write its flash
