@@ -179,7 +179,7 @@ def test_a_board_of_another_version(capsys, monkeypatch):
 def test_a_device_that_is_no_board_of_ours(missing, expected, capsys, monkeypatch):
     altered = SimpleNamespace(**copy.copy(vars(load_wire())))
     setattr(altered, missing, "00000000-0000-4000-8000-000000000000")
-    monkeypatch.setattr("brakebeat.link.connection.load_wire", lambda: altered)
+    monkeypatch.setattr("brakebeat.link.ble.load_wire", lambda: altered)
     assert main(VIRTUAL) == 3
     assert expected in capsys.readouterr().err
 

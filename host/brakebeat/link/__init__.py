@@ -12,7 +12,7 @@ from brakebeat.link.events import (
     RepArrived,
     Waiting,
 )
-from brakebeat.link.finder import Wanted, find_board
+from brakebeat.link.finder import Finder, Wanted
 from brakebeat.link.follow import follow
 from brakebeat.link.messages import BoardStatus, LiveState, decode_live, decode_status
 
@@ -21,6 +21,7 @@ __all__ = [
     "Connected",
     "CueHeard",
     "Event",
+    "Finder",
     "LinkLost",
     "LiveArrived",
     "LiveState",
@@ -29,6 +30,5 @@ __all__ = [
     "Wanted",
     "decode_live",
     "decode_status",
-    "find_board",
     "follow",
 ]

@@ -51,10 +51,10 @@ class LinkLost:
 
 @dataclass(frozen=True)
 class Waiting:
-    """Before trying again for the ``attempt``-th time of ``attempts``."""
+    """Before trying again for the ``attempt``-th time of ``attempts`` (None: as often as it takes)."""
 
     attempt: int
-    attempts: int
+    attempts: int | None
     pause_s: float
 
 

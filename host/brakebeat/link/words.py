@@ -13,7 +13,12 @@ CUE_WORDS = {
     "drop_off": "drop-off",
     "set_done": "set done",
 }
-_TIMING_WORDS = {"early": "early", "inside": "inside", "late": "LATE", "none": "no brake", None: "unknown"}
+TIMING_WORDS = {"early": "early", "inside": "inside", "late": "LATE", "none": "no brake", None: "unknown"}
+
+
+def first_line(text: str) -> str:
+    """The first line of ``text``, for places that have one only."""
+    return text.partition("\n")[0]
 
 
 def rep_line(rep: Rep, cues: list[Cue]) -> str:
@@ -26,7 +31,7 @@ def rep_line(rep: Rep, cues: list[Cue]) -> str:
         f"peak {rep.peak_rad_s:6.2f} rad/s ({rpm:4.0f} rpm)",
         f"con {_watts(rep.concentric.mean_power_w)}",
         f"ecc {_watts(rep.eccentric.mean_power_w)}",
-        f"brake {fraction} {_TIMING_WORDS[rep.brake_timing]:8}",
+        f"brake {fraction} {TIMING_WORDS[rep.brake_timing]:8}",
         f"cue {heard or '-'}",
     ]
     if rep.flags:
@@ -37,6 +42,12 @@ def rep_line(rep: Rep, cues: list[Cue]) -> str:
 def cue_line(kind: str, rep: int) -> str:
     """One line on a sound that the board has just made, in rep ``rep`` (index from 0)."""
     return f"beep    {CUE_WORDS.get(kind, kind)} (rep {rep + 1})"
+
+
+def waiting_line(attempt: int, attempts: int | None, pause_s: float) -> str:
+    """One line before the ``attempt``-th try to come back (None attempts: as often as it takes)."""
+    of = "" if attempts is None else f" of {attempts}"
+    return f"trying again in {pause_s:g} s (try {attempt}{of})"
 
 
 def status_lines(status: BoardStatus) -> list[str]:

@@ -1,0 +1,131 @@
+"""The live table: a block a board, redrawn in place. What a colour says is said in words or signs as well."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Sequence
+from types import TracebackType
+from typing import Self
+
+from rich.console import Console, Group, RenderableType
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from brakebeat.link.words import CUE_WORDS, TIMING_WORDS, first_line
+from brakebeat.watch.board_view import BoardView, RepRow
+
+_REDRAW_S = 0.1
+_RPM_PER_RAD_S = 60 / (2 * math.pi)
+_TIMING_STYLES = {"late": "bold red", "early": "yellow", "inside": "green"}
+# A block's title, headings and the line below them.
+_BLOCK_LINES = 4
+_FEWEST_ROWS = 3
+
+
+class LiveTable:
+    """Shows boards while it is open (a context manager); ``show`` after each event."""
+
+    def __init__(self, boards: Sequence[BoardView], caution: str, console: Console, checked: bool) -> None:
+        self._boards = boards
+        self._caution = caution
+        self._console = console
+        self._checked = checked
+        self._drawn_s = 0.0
+        self._live = Live(console=console, auto_refresh=False, vertical_overflow="crop")
+
+    def __enter__(self) -> Self:
+        self._live.__enter__()
+        self._draw()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._draw()
+        self._live.__exit__(kind, error, trace)
+
+    def show(self, at_once: bool) -> None:
+        """Draw again; unless ``at_once`` no more than ten times a second."""
+        if at_once or time.monotonic() - self._drawn_s >= _REDRAW_S:
+            self._draw()
+
+    def _draw(self) -> None:
+        self._drawn_s = time.monotonic()
+        self._live.update(
+            render(self._boards, self._caution, self._console.height, self._checked), refresh=True
+        )
+
+
+def render(boards: Sequence[BoardView], caution: str, height: int, checked: bool) -> RenderableType:
+    """All boards, one below the other, with as many of their latest reps as ``height`` lines hold."""
+    rows = max(_FEWEST_ROWS, (height - 2) // max(1, len(boards)) - _BLOCK_LINES)
+    blocks: list[RenderableType] = [Text(caution, style="italic")]
+    for board in boards:
+        blocks += [Text(), title(board), _reps(board, rows, checked)]
+    return Group(*blocks)
+
+
+def title(board: BoardView) -> Text:
+    """A board's line: name, link, what it does now."""
+    text = Text(board.label, style="bold", no_wrap=True, overflow="ellipsis")
+    mark = "●" if board.connected else "○"
+    text.append(
+        f"  {mark} {first_line(board.link)}", style="not bold green" if board.connected else "not bold yellow"
+    )
+    live = board.live
+    if live is not None:
+        doing = {"idle": "at rest", "concentric": "pull →", "eccentric": "← brake"}.get(
+            live.phase, live.phase
+        )
+        rpm = abs(live.speed_rad_s) * _RPM_PER_RAD_S
+        text.append(
+            f"   {doing:8} {abs(live.speed_rad_s):6.1f} rad/s ({rpm:4.0f} rpm)   rep {live.set_rep} of the set",
+            style="not bold",
+        )
+    if board.status is not None and board.status.trouble:
+        text.append(f"   trouble: {board.status.trouble}", style="bold red")
+    return text
+
+
+def _reps(board: BoardView, most: int, checked: bool) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    for heading in ("rep", "peak rad/s", "rpm", "con. W", "ecc. W", "brake"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for heading in ("timing", "drop-off", "cues") + (("board − reference",) if checked else ()):
+        table.add_column(heading, no_wrap=True)
+    for row in list(board.rows)[-most:]:
+        table.add_row(*_cells(row, checked))
+    if not board.rows:
+        table.add_row("–", style="dim")
+    return table
+
+
+def _cells(row: RepRow, checked: bool) -> list[Text | str]:
+    rep = row.rep
+    number = f"{rep.index + 1}{' m' if rep.momentum else '  '}"
+    timing = Text(TIMING_WORDS[rep.brake_timing], style=_TIMING_STYLES.get(rep.brake_timing or "", ""))
+    fell = any(cue.kind == "drop_off" for cue in row.cues)
+    cells: list[Text | str] = [
+        number,
+        f"{rep.peak_rad_s:.2f}",
+        f"{rep.peak_rad_s * _RPM_PER_RAD_S:.0f}",
+        _number(rep.concentric.mean_power_w),
+        _number(rep.eccentric.mean_power_w),
+        _number(rep.brake_fraction, 2),
+        timing,
+        Text(drop_words(row.drop, fell), style="bold red" if fell else ""),
+        ", ".join(CUE_WORDS.get(cue.kind, cue.kind) for cue in row.cues),
+    ]
+    return [*cells, row.difference] if checked else cells
+
+
+def drop_words(drop: float | None, fell: bool) -> str:
+    """The drop below the set's best, a word on it where the board has sounded."""
+    number = "–" if drop is None else "best" if drop == 0 else f"−{drop:.0%}"
+    return f"{number} DROPPED" if fell else number
+
+
+def _number(value: float | None, digits: int = 0) -> str:
+    return "–" if value is None else f"{value:.{digits}f}"
