@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brakebeat.formats.recording import Recording
-from brakebeat.reference.bounds import stroke_bounds
+from brakebeat.reference.bounds import release_rad, stroke_bounds
 from brakebeat.reference.chain import Chain, join_runs
 from brakebeat.reference.clean import Decoder, Path
 from brakebeat.reference.edges import EdgeTrain, edge_train
@@ -25,7 +25,7 @@ from brakebeat.reference.scales import measure_scales
 from brakebeat.reference.spline import Array, Integers
 from brakebeat.reference.strokes import EdgeRun, cut_runs, reread
 from brakebeat.reference.turns import NEAR, Turning, resolve
-from brakebeat.reference.zero import Bounds, Zero, find_zero
+from brakebeat.reference.zero import Bounds, Releases, Turns, Zero, find_zero
 
 # Up to so many magnets each gets an offset of its own; an encoder's disc is taken as even.
 MOST_MAGNETS = 24
@@ -209,17 +209,21 @@ def _marked(fit: Fit, train: EdgeTrain, zero_index: int | None) -> Bounds | None
 
 
 def _zero(fit: Fit, strokes: list[Stroke], marked: Bounds | None) -> Zero | None:
-    """φ = 0 from the turnarounds: a stroke's ends lie on either side of it."""
-    angles: list[float] = []
-    sides: list[int] = []
-    bounds: list[Bounds] = []
-    for stroke in strokes:
-        if stroke.begin.known and not angles:
-            angles.append(stroke.begin.angle_rad)
-            sides.append(-stroke.sense)
-        if stroke.finish.known:
-            angles.append(stroke.finish.angle_rad)
-            sides.append(stroke.sense)
-        if abs(stroke.finish.angle_rad - stroke.begin.angle_rad) > 2.0 * fit.spacing_rad:
-            bounds.append(stroke_bounds(stroke))
-    return find_zero(np.asarray(angles), np.asarray(sides, dtype=np.int64), bounds, marked)
+    """φ = 0 from all strokes of a chain: their turnarounds lie on either side of it."""
+    ends = [(strokes[0].begin, -strokes[0].sense)] if strokes else []
+    ends += [(stroke.finish, stroke.sense) for stroke in strokes]
+    known = [(end.angle_rad, side) for end, side in ends if end.known]
+    turns = Turns(*_columns(known))
+    wide = [s for s in strokes if abs(s.finish.angle_rad - s.begin.angle_rad) > 2.0 * fit.spacing_rad]
+    return find_zero(turns, _releases(wide), [stroke_bounds(stroke) for stroke in wide], marked)
+
+
+def _releases(strokes: list[Stroke]) -> Releases:
+    found = [(release_rad(stroke), stroke) for stroke in strokes]
+    told = [(angle, stroke) for angle, stroke in found if angle is not None]
+    begin = [stroke.begin.angle_rad if stroke.begin.known else np.nan for _, stroke in told]
+    return Releases(*_columns([(angle, stroke.sense) for angle, stroke in told]), np.asarray(begin, float))
+
+
+def _columns(rows: list[tuple[float, int]]) -> tuple[Array, Integers]:
+    return np.array([angle for angle, _ in rows]), np.array([sign for _, sign in rows], dtype=np.int64)

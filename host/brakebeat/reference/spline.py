@@ -75,24 +75,32 @@ class Grid:
 def gram(grid: Grid, first: Integers, weights: Array, precision: Array) -> Array:
     """Bᵀ·diag(precision)·B in lower banded form (4, size) for basis rows (first, weights)."""
     band = np.zeros((4, grid.size))
-    for a in range(4):
-        for b in range(a, 4):
-            np.add.at(band[b - a], first + a, precision * weights[:, a] * weights[:, b])
+    weighed = precision[:, None] * weights
+    for below in range(4):
+        for a in range(4 - below):
+            products = weighed[:, a] * weights[:, a + below]
+            band[below] += np.bincount(first + a, products, grid.size)
     return band
 
 
 def project(grid: Grid, first: Integers, weights: Array, values: Array) -> Array:
     """Bᵀ·values for values (n,) or (n, m)."""
-    out = np.zeros((grid.size, *values.shape[1:]))
-    for a in range(4):
-        np.add.at(out, first + a, (weights[:, a] * values.T).T)
-    return out
+    columns = values.reshape(len(values), -1)
+    out = np.empty((grid.size, columns.shape[1]))
+    at = (first[:, None] + np.arange(4)).ravel()
+    for column in range(columns.shape[1]):
+        out[:, column] = np.bincount(at, (weights * columns[:, column, None]).ravel(), grid.size)
+    return out.reshape(grid.size, *values.shape[1:])
 
 
 def penalty(grid: Grid, precision: Array) -> Array:
     """Lower banded form of the jerk penalty: Σ precision[k]·(third derivative in piece k)²."""
-    weights = np.broadcast_to(_THIRD / grid.step_s**3, (grid.pieces, 4))
-    return gram(grid, np.arange(grid.pieces), weights, precision)
+    band = np.zeros((4, grid.size))
+    weighed = precision / grid.step_s**6
+    for below in range(4):
+        for a in range(4 - below):
+            band[below, a : a + grid.pieces] += _THIRD[a] * _THIRD[a + below] * weighed
+    return band
 
 
 def third(grid: Grid, coefficients: Array) -> Array:

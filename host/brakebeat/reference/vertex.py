@@ -79,8 +79,8 @@ def weigh_vertices(
     rounding = 1e-11 * np.diagonal(covariance, axis1=1, axis2=2)
     covariance += (sigma_rad**2 + rounding)[:, :, None] * np.eye(len(t_s))
     factor = np.linalg.cholesky(covariance)
-    white = np.linalg.solve(factor, offset[:, :, None])[:, :, 0]
-    ones = np.linalg.solve(factor, np.ones((*offset.shape, 1)))[:, :, 0]
+    solved = np.linalg.solve(factor, np.stack([offset, np.ones(offset.shape)], axis=-1))
+    white, ones = solved[:, :, 0], solved[:, :, 1]
     misfit = (white**2).sum(axis=1)
     determinant = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
     # Posterior mean of the vertex's angle: its prior variance times the ones against the solved offsets.
