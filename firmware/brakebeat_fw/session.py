@@ -4,6 +4,7 @@ from . import detector, record, ticks, wire
 from .cue import CueWatch
 from .effort import EffortWatch
 from .figures import Figures, Wheel
+from .rise import find_rise
 from .stretch import CAPACITY, Stretch
 from .turnaround import Turn, fit_end, fit_start, fit_straight_or_paused
 from .zero import ZeroTracker
@@ -438,6 +439,7 @@ class Session:
             self.zero.add(start_x, stretch.sense < 0)
             self._start_is_new = False
         self._end_x = stretch.number(end - 1) + stretch.sense * before.distance
+        self.zero.settle(stretch)
         self.zero.add(self._end_x, stretch.sense > 0)
         self._report(end, Turn((base + int(end_s * 1e6)) & ticks.MASK, before), total, start_x)
 
@@ -445,12 +447,7 @@ class Session:
         # type: (int, Turn, float, float) -> None
         stretch = self.stretch
         spacing = self.spacing_rad
-        zero_x = self.zero.estimate()
-        zero = abs(zero_x - start_x) if zero_x is not None else total / 2
         start = self._start
-        if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
-            self.incomplete += 1
-            return
         duration_us = ticks.after(stop.ticks, start.ticks)
         stretch.find_magnets(end, start, duration_us * 1e-6, total, spacing, 1.6 * self.cue.noise * spacing)
         curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
@@ -460,6 +457,14 @@ class Session:
         curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
         curve.drop_outliers()
         self.cue.learn_noise(curve.noise_rad / spacing)
+        rise_rad = find_rise(curve)
+        if rise_rad is not None:
+            self.zero.add_pull(start_x, start_x + stretch.sense * rise_rad / spacing)
+        zero_x = self.zero.estimate()
+        zero = abs(zero_x - start_x) if zero_x is not None else total / 2
+        if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
+            self.incomplete += 1
+            return
         figures = Figures(curve, start, stop, zero * spacing, spacing, self.wheel)
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
             self.incomplete += 1

@@ -1,4 +1,6 @@
-"""Where phi = 0 lies: half way between turnarounds, whatever half reps and a few slips do."""
+"""Where phi = 0 lies: half way between turnarounds, where pulls rise, whatever half reps and slips do."""
+
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -86,3 +88,56 @@ def test_turnarounds_move_a_calibrated_zero_by_half_a_spacing_at_most():
     tracker.add(50.0, True)
     tracker.add(-10.0, False)
     assert tracker.estimate() == 2.5
+
+
+def pulled(
+    tracker: zero.ZeroTracker, middle: float, reaches: list[float], left: float, spread: float, random
+) -> None:
+    """Reps that turn round ``reaches`` from the middle; each pull rises with ``left`` of its way to go, nearly."""
+    sense = 1.0
+    tracker.add(middle - reaches[0], False)
+    for before, after in pairwise(reaches):
+        start = middle - sense * before
+        tracker.add(middle + sense * after, sense > 0)
+        tracker.add_pull(start, middle - sense * left * before + random.uniform(-spread, spread))
+        sense = -sense
+
+
+@given(
+    st.floats(-100, 100),
+    st.lists(st.floats(0.5, 1.1), min_size=3, max_size=14),
+    st.floats(0.0, 0.3),
+    st.randoms(use_true_random=False),
+)
+def test_pulls_tell_it_however_the_turnarounds_scatter(middle, shares, left, random):
+    """Half reps and a wandering range move turnarounds by half the range; rises keep their share of the way."""
+    tracker = zero.ZeroTracker()
+    pulled(tracker, middle, [share * RANGE for share in shares], left, 0.0, random)
+    # Turnarounds keep a small say: half the range off at most, at a weight of about (0.006 / 0.015 / 2)^2.
+    assert tracker.estimate() == pytest.approx(middle, abs=0.04 * RANGE)
+
+
+def test_a_slipped_count_is_noticed_at_the_next_pull():
+    """Two magnets missed in a turnaround move everything that comes after."""
+    tracker = zero.ZeroTracker()
+    for middle in (0.0, 2.0):
+        for _ in range(3):
+            for sense in (1.0, -1.0):
+                if not tracker.estimate():
+                    tracker.add(middle - sense * RANGE, sense < 0)
+                tracker.add(middle + sense * RANGE, sense > 0)
+                tracker.add_pull(middle - sense * RANGE, middle - sense * 3.6)
+                assert tracker.estimate() == pytest.approx(middle, abs=0.05)
+
+
+def test_an_odd_pull_moves_it_little():
+    """A pull that lets go half-way reaches its full speed 9 spacings early."""
+    tracker = zero.ZeroTracker()
+    tracker.add(-RANGE, False)
+    for number in range(8):
+        sense = 1.0 if number % 2 == 0 else -1.0
+        early = 9.0 if number == 6 else 0.0
+        tracker.add(sense * RANGE, sense > 0)
+        tracker.add_pull(-sense * RANGE, -sense * (3.6 + early))
+        # The very first pull has only what is usual to go by.
+        assert tracker.estimate() == pytest.approx(0.0, abs=0.01 * RANGE if number else 1.5)

@@ -7,7 +7,6 @@ _LAST_MOMENT = (
     "a wheel stopped within 7 magnets: its last, long interval is taken for a missed magnet and the turnaround put "
     "into the gap after the true one"
 )
-_HALVES = "phi = 0 is taken to be half way between turnarounds of which one side's are half reps in the main"
 _RAIN = "a stray edge in the rest before or after a set is taken for its first or last magnet"
 
 REPS: dict[tuple, str] = {
@@ -25,12 +24,8 @@ REPS: dict[tuple, str] = {
 }
 
 BRAKES: dict[tuple, str] = {
-    ("firmware", "half_reps"): _HALVES,
+    ("firmware", "half_reps", 1): "rep 7 brakes at 0.25 of a short way and gets a late cue",
     ("firmware", "never_braked"): "friction of 1.5 N·m is taken for the athlete's brake: no late cue",
-    (
-        "firmware",
-        "range_drifts",
-    ): "the range grows by 5 % a rep and phi = 0 lags behind it: late cues for good reps",
     ("firmware", "firm_yield", 1): "rep 6 brakes at 0.29, 0.06 before the late edge, and gets a late cue",
     ("reference", "never_braked", 1): "a late brake where friction alone stopped the wheel",
 }
