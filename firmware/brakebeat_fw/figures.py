@@ -2,17 +2,20 @@
 
 from array import array
 
-from .onset import find_onset
+from micropython import const
+
+from .onset import Brake, find_onset
 
 NAN = float("nan")
 
 # Running means go over 50 ms.
-MEAN_S = 0.05
-_GRID_MOST = 256
-# A noise that asks for a half window below this is that of clean edges.
-_CLEAN_S = 0.03
+_MEAN_S = const(0.05)
+_GRID_MOST = const(256)
+# Speeds come from parabolas over a whole turn, in which the magnets' offsets cancel, but no more than this to a side.
+_HALF_TURN = const(3.1416)
+_WIDEST_S = const(0.08)
 # What the half window of the peak grows by, s per rad of noise.
-_WIDER_S_PER_RAD = 4.0
+_WIDER_S_PER_RAD = const(4.0)
 
 
 class Wheel:
@@ -32,6 +35,13 @@ class Wheel:
         """Friction torque at a speed, N·m."""
         return self.rest_nm + speed_rad_s * (self.viscous_nm_s + speed_rad_s * self.drag_nm_s2)
 
+    def friction_rad_s2(self, speed_rad_s):
+        # type: (float) -> float
+        """What friction takes off the speed at a speed; 0 where the inertia is unknown."""
+        if self.inertia_kg_m2 is None:
+            return 0.0
+        return self.friction_nm(max(speed_rad_s, 0.0)) / self.inertia_kg_m2
+
     def frictionless(self):
         # type: () -> bool
         """True where the rig states no friction at all."""
@@ -41,20 +51,18 @@ class Wheel:
 class Phase:
     """One phase: speeds on an even grid that ends (or starts) at the turnaround, where the speed is 0."""
 
-    def __init__(self, curve, turn, turn_s, span_s, sign, half_s, spacing_rad):
-        # type: (Any, Any, float, float, int, float, float) -> None
+    def __init__(self, curve, turn, turn_s, span_s, sign, half_s, spacing_rad, taken):
+        # type: (Any, Any, float, float, int, float, float, Any) -> None
         """turn, turn_s: the turnaround and its time; span_s: duration; sign: +1 where the phase runs on from it,
-        -1 up to it; half_s: half window of the speeds."""
+        -1 up to it; half_s: least half window of the speeds; taken: the Brake that was taken out of the curve."""
         parts = 4
-        while parts > 1 and span_s * parts > MEAN_S * (_GRID_MOST - 2):
+        while parts > 1 and span_s * parts > _MEAN_S * (_GRID_MOST - 2):
             parts -= 1
         self.parts = parts
-        self.step_s = MEAN_S / parts
+        self.step_s = _MEAN_S / parts
         self.turn_s = turn_s
         self.sign = sign
         self.span_s = span_s
-        # Clean edges are followed closely; noisy ones are averaged.
-        least = 4 if half_s < _CLEAN_S else 6
         count = min(int(span_s / self.step_s) + 1, _GRID_MOST)
         self.speeds = array("f", [0.0] * count)
         hint = 0 if sign > 0 else curve.count
@@ -65,7 +73,13 @@ class Phase:
             near = 2.0 - 2.0 * u / turn.reach_s
             speed = 0.0
             if near < 1.0:
-                speed = max(curve.speed_at(t, half_s, least, 2, hint)[0], 0.0)
+                half = half_s
+                if taken is None or taken.fits:
+                    half = max(half, min(_WIDEST_S, _HALF_TURN / max(self.speeds[k - 1], 1.0)))
+                speed = curve.speed_at(t, half, 6, 2, hint)[0]
+                if taken is not None:
+                    speed -= taken.lag(t)[1]
+                speed = max(speed, 0.0)
             if near > 0.0:
                 # Close to the turnaround the fit that placed it speaks, further off the points, between both.
                 near = min(near, 1.0)
@@ -105,8 +119,8 @@ class Phase:
             far = speeds[k + parts]
             middle = (near + far) / 2
             friction = self.sign * wheel.friction_nm(middle)
-            torque = inertia * (far - near) / MEAN_S + friction
-            power = inertia * (far * far - near * near) / (2.0 * MEAN_S) + friction * middle
+            torque = inertia * (far - near) / _MEAN_S + friction
+            power = inertia * (far * far - near * near) / (2.0 * _MEAN_S) + friction * middle
             if power > most_power:
                 most_power = power
             if torque > most_torque:
@@ -115,7 +129,7 @@ class Phase:
                 t = self.turn_s + self.sign * (k + parts / 2) * self.step_s
                 place = curve.nearest(t, place)
                 away = abs(curve.angle_at(t, place) - zero_rad)
-                if away - middle * MEAN_S / 2 > 0.5:
+                if away - middle * _MEAN_S / 2 > 0.5:
                     force = torque / (wheel.radius_m + wheel.taper_m_per_rad * away)
                     if not force <= most_force:
                         most_force = force
@@ -134,11 +148,20 @@ class Figures:
         self.extension_s = extension_s = curve.time_at(zero_rad)
         # Scale of the rep's accelerations: from rest to phi = 0 in that time.
         usual_rad_s2 = 2.0 * zero_rad / (extension_s * extension_s)
-        half_s = max(0.02, curve.half_width(usual_rad_s2, 0.08))
-        pull = Phase(curve, start, 0.0, extension_s, 1, half_s, spacing_rad)
-        brake = Phase(curve, stop, duration_s, duration_s - extension_s, -1, half_s, spacing_rad)
+        half_s = max(0.02, curve.half_width(usual_rad_s2, 0.015))
+        pull = Phase(curve, start, 0.0, extension_s, 1, half_s, spacing_rad, None)
+        fitted = Brake(curve, zero_rad, extension_s, wheel)
+        # Without the fitted brake the way back is smooth enough to be averaged.
+        xs = curve.xs
+        curve.xs = array("f", xs)
+        for k in range(curve.nearest(extension_s, 0), curve.count):
+            curve.xs[k] += fitted.lag(curve.ts[k])[0]
+        brake = Phase(curve, stop, duration_s, duration_s - extension_s, -1, half_s, spacing_rad, fitted)
+        curve.xs = xs
+        self.onset_s = self.braked = None
+        if wheel.inertia_kg_m2 is not None or wheel.frictionless():
+            self.onset_s, self.braked = find_onset(brake, fitted, wheel)
         self.peak_s, self.peak_rad_s = _peak(curve, pull, brake)
-        self.onset_s, self.braked = find_onset(curve, brake, wheel)
         self.brake_fraction = NAN
         if self.onset_s is not None:
             self.brake_fraction = (curve.angle_at(self.onset_s, 0) - zero_rad) / zero_rad

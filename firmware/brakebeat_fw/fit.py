@@ -23,6 +23,18 @@ def solve(matrix, right):
     return right
 
 
+def ramp(u):
+    # type: (float) -> tuple[float, float, float]
+    """What a brake that comes on smoothly from u = 0 to 1 and stays takes off angle and speed, and its share now."""
+    if u <= 0.0:
+        return 0.0, 0.0, 0.0
+    if u < 1.0:
+        square = u * u
+        return square * square * (0.25 - 0.1 * u), square * u * (1.0 - 0.5 * u), square * (3.0 - 2.0 * u)
+    u -= 0.5
+    return 0.025 + 0.5 * u * u, u, 1.0
+
+
 def polynomial(xs, ys, degree):
     # type: (list[float], list[float], int) -> list[float] | None
     """Coefficients, lowest power first, of the least-squares polynomial; None where the points do not carry it.
