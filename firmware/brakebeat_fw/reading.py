@@ -6,7 +6,7 @@ turnaround from either side are put together in pairs, and the pair that makes t
 
 from . import ticks
 from .turnaround import Placing, Side  # noqa: F401
-from .walk import MISSED, REAL, STRAY, Trail, Walk  # noqa: F401
+from .walk import HELD, MISSED, REAL, STRAY, Trail, Walk  # noqa: F401
 
 # Readings side by side when the plain one does not fit, and pairs of them that are tried as vertices.
 _WIDTH = 6
@@ -15,12 +15,14 @@ _PAIRS_MOST = 8
 _BETWEEN_MOST = 3
 # Of the newest edges so many may already lie behind a turnaround that cannot be told yet.
 _TRAILING_MOST = 2
-# The wheel turned in front of a magnet: -log of how likely that is, about.
-_HELD = 1.5
 # What an edge may be off by because the wheel's motion is not that simple, rad.
 NOISE_RAD = 0.008
+# The vertex may lie that much inside a magnet's field, rad.
+FIELD_RAD = 0.1
 # The pull after a turnaround is stronger than the braking before it by this, about.
 _PULL = 1.2
+# Share by which the acceleration may differ from what distance and speed tell.
+_LOOSE = 0.35
 
 
 class Reading:
@@ -53,6 +55,7 @@ class Window:
         model = NOISE_RAD * stretch.magnets / 6.2832
         self._walk_noise = (self.noise * self.noise + model * model) ** 0.5
         self._slowing = 0.0
+        self._held = FIELD_RAD * stretch.magnets / 6.2832
 
     # -- one side --------------------------------------------------------------------------------------------------
 
@@ -61,17 +64,19 @@ class Window:
         """Walk to the turnaround from before it."""
         stretch = self._stretch
         first = stretch.number(self.low)
-        left = stretch.path(self._turn - 1) - stretch.path(self.low) + 0.5
+        left = max(1.0, stretch.path(self._turn - 1) - stretch.path(self.low) + 0.5)
+        speed = self._speed(1)
+        self._slowing = speed * speed / (2.0 * left)
         walk = Walk(
             self._us,
             lambda count: stretch.table.along(first + stretch.sense * count, stretch.sense),
-            self._speed(1),
+            speed,
             0.15,
-            left,
+            -self._slowing,
+            _LOOSE * self._slowing,
             self._walk_noise,
         )
         walk.run(width)
-        self._slowing = walk.speed * walk.speed / (2.0 * walk.left)
         return walk
 
     def _speed(self, inwards):
@@ -96,21 +101,23 @@ class Window:
             took = abs(self._us[after - self.low] - self._us[place - self.low])
             speeds.append(moved / max(1e-5, took) * (left / max(0.5, there)) ** 0.5)
         speeds.sort()
-        return speeds[len(speeds) // 2] if speeds else 1.0
+        return max(0.1, speeds[len(speeds) // 2]) if speeds else 1.0
 
     def _backwards(self, width):
         # type: (int) -> Walk
         """Walk to the turnaround back in time. Which magnet is which is not known there yet."""
         stretch = self._stretch
-        left = stretch.path(self.high - 1) - stretch.path(self._turn) + 0.5
+        left = max(1.0, stretch.path(self.high - 1) - stretch.path(self._turn) + 0.5)
         spread = stretch.table.spread()
         speed = (2.0 * _PULL * self._slowing * left) ** 0.5 if self._slowing else self._speed(-1)
+        slowing = speed * speed / (2.0 * left)
         walk = Walk(
             [-u for u in reversed(self._us)],
             _even,
             speed,
             0.25,
-            left,
+            -slowing,
+            _LOOSE * slowing,
             (self._walk_noise * self._walk_noise + spread * spread) ** 0.5,
         )
         walk.run(width)
@@ -152,14 +159,23 @@ class Window:
         # type: (Trail | None, float | None) -> bool
         """Nothing about this reading is odd, and no edge is left."""
         left = self.high - self.low - 1
-        return trail is not None and trail.place == left and _plain(trail) and trail.unseen(expected) < 1.0
+        return (
+            trail is not None
+            and trail.place == left
+            and _plain(trail)
+            and trail.unseen(expected, self._held) < 1.0
+        )
 
     def _likeliest_last(self, walk, expected):
         # type: (Walk, float | None) -> Trail | None
         best = None
         least = 1e9
         for trail in walk.stops:
-            cost = trail.cost + STRAY * (self.high - self.low - 1 - trail.place) + trail.unseen(expected)
+            cost = (
+                trail.cost
+                + STRAY * (self.high - self.low - 1 - trail.place)
+                + trail.unseen(expected, self._held)
+            )
             if cost < least:
                 least = cost
                 best = trail
@@ -183,7 +199,7 @@ class Window:
             return None
         size = self.high - self.low
         if before.place >= size - 1 - _TRAILING_MOST:
-            return Reading(self._ordered(before, False), [], before.doubt())
+            return Reading(self._ordered(before, False), [], 0.0)
         after = _greedy(self._backwards(1))
         if after is None or before.place + after.place + 2 != size:
             return None
@@ -199,8 +215,9 @@ class Window:
         size = self.high - self.low
         best = Reading([(k, k - self.low) for k in range(self.low, self._turn)], [], 1e9)
         for trail in forwards.stops:
-            if trail.place >= size - 1 - _TRAILING_MOST and trail.doubt() < best.doubt:
-                best = Reading(self._ordered(trail, False), [], trail.doubt())
+            trailing = size - 1 - trail.place
+            if trailing <= _TRAILING_MOST and trail.cost - trailing * REAL < best.doubt:
+                best = Reading(self._ordered(trail, False), [], trail.cost - trailing * REAL)
         pairs = []
         befores = _likeliest(forwards.stops)
         afters = _likeliest(self._backwards(_WIDTH).stops)
@@ -211,7 +228,8 @@ class Window:
                     pairs.append((before.cost + after.cost + between * STRAY, before, after, between))
         pairs.sort(key=_first)
         for _, before, after, between in pairs[:_PAIRS_MOST]:
-            doubt = before.doubt() + after.doubt() - (before.chi + after.chi) / 2 + between * (STRAY + REAL)
+            # How well the edges fit is left to the vertex.
+            doubt = before.cost + after.cost - (before.chi + after.chi) / 2 + between * STRAY
             if doubt < best.doubt:
                 best = self._vertex(best, self._ordered(before, False), self._ordered(after, True), doubt)
         return best
@@ -224,12 +242,12 @@ class Window:
             sides = self._sides(before, after, missed_before, missed_after)
             if missed_after > missed_before:
                 # The wheel may have turned in front of that magnet.
-                cost += _HELD - MISSED
+                cost += HELD - MISSED
             if cost >= best.doubt:
                 continue
             placing = Placing(sides[0], sides[1])
             if missed_after > missed_before and sides[0].distance - missed_before > sides[1].slack:
-                cost += MISSED - _HELD
+                cost += MISSED - HELD
             cost += placing.misfit / 2
             if cost < best.doubt:
                 best = Reading(before, after, cost)

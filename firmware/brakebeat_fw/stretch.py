@@ -4,7 +4,7 @@ from array import array
 
 from . import detector, ticks
 from .curve import Curve
-from .reading import NOISE_RAD, Window
+from .reading import FIELD_RAD, NOISE_RAD, Window
 from .repair import Repair
 from .spacing import SpacingTable
 from .turnaround import Placing, Side
@@ -37,8 +37,6 @@ _LAG_SPREAD_RAD = 0.02
 _SPLIT_CHI = 8.0
 # Share of a later turnaround's evidence that goes into it.
 _LAG_GAIN = 0.2
-# The vertex may lie that much inside a magnet's field, rad.
-_FIELD_RAD = 0.1
 # Offsets this large (rms, edge spacings) tell magnets apart.
 _UNEVEN = 0.005
 # Mirrored points beyond each turnaround keep the speed at 0 there.
@@ -173,7 +171,7 @@ class Stretch:
             side.lag = self._lag_rad / spacing_rad
             side.lag_room = (_LAG_LEARNT_ROOM_RAD if self._lags else _LAG_ROOM_RAD) / spacing_rad
             side.lag_spread = _LAG_SPREAD_RAD / spacing_rad
-            side.slack = _FIELD_RAD / spacing_rad
+            side.slack = FIELD_RAD / spacing_rad
         return side
 
     def edge_noise(self, low, end):
@@ -311,13 +309,14 @@ class Stretch:
     def _learn_lag(self, placing):
         # type: (Any) -> None
         """How much later a magnet passes on the way back: a turnaround with nothing odd about it tells."""
-        lag = placing.before.distance - placing.after.distance
-        if lag > 0.5:
-            lag -= 1.0
-        elif lag < -0.5:
-            # It turned in front of a magnet, which gave one edge for both passes.
-            lag += 1.0
-        lag = max(_LAG_RAD - _LAG_ROOM_RAD, min(_LAG_RAD + _LAG_ROOM_RAD, lag * 6.2832 / self.magnets))
+        spacing_rad = 6.2832 / self.magnets
+        lag = (placing.before.distance - placing.after.distance) * spacing_rad
+        # Where it turned in front of a magnet, that gave one edge for both passes.
+        if lag < _LAG_RAD - spacing_rad / 2:
+            lag += spacing_rad
+        elif lag > _LAG_RAD + spacing_rad / 2:
+            lag -= spacing_rad
+        lag = max(_LAG_RAD - _LAG_ROOM_RAD, min(_LAG_RAD + _LAG_ROOM_RAD, lag))
         self._lags += 1
         self._lag_rad += (lag - self._lag_rad) * max(_LAG_GAIN, 1.0 / self._lags)
 

@@ -15,6 +15,8 @@ _PAUSE_CHI = 12.0
 _MOVED_CHI = 12.0
 # A magnet missed beside the turnaround likewise.
 _MISSED_CHI = 8.4
+# A stop and a start are looked for within so many seconds of the nearest edge.
+_SPAN_MOST_S = 1.5
 # A pull from rest is placed by the edges up to this angle from the vertex (at least 4), with this much cubic share.
 _NEAR_RAD = 5.0
 _NEAR_BEND = 0.03
@@ -342,16 +344,22 @@ def fits_better_without_first(side, shorter, low, high):
 def fit_end(before, latest):
     # type: (Side, float) -> float
     """Seconds at which the wheel came to rest, from the edges before alone; it lies within one spacing of them."""
-    return _fit_alone(before, before.us[0], min(latest, before.us[0] + 1.5))
+    return _fit_alone(before, before.us[0], min(latest, before.us[0] + _span(before)))
 
 
 def fit_start(after, earliest):
     # type: (Side, float) -> float
     """Seconds at which the wheel started from rest, from the edges after alone."""
     near = after.near()
-    at = _fit_alone(near, max(earliest, near.us[0] - 1.5), near.us[0])
+    at = _fit_alone(near, max(earliest, near.us[0] - _span(near)), near.us[0])
     after.take(near)
     return at
+
+
+def _span(side):
+    # type: (Side) -> float
+    """Seconds within which the vertex lies: it is no more than two spacings from the nearest edge."""
+    return min(_SPAN_MOST_S, 5.0 * abs(side.us[1] - side.us[0]))
 
 
 def _fit_alone(side, low, high):

@@ -11,8 +11,10 @@ from math import log
 # -log of how likely a stray edge is in a second, and a missed magnet.
 STRAY = 0.7
 MISSED = 4.2
-# What a real edge where one is expected is likelier by than a stray one there, about.
-REAL = 7.0
+# The wheel stood in front of a magnet, which gave one edge for both passes, or none.
+HELD = 1.5
+# What a real edge is likelier by than a stray one, about.
+REAL = 4.0
 # Stray edges in a row, and magnets missed in a row plus 1, at most.
 _STRAYS_MOST = 3
 _STEPS_MOST = 3
@@ -21,13 +23,11 @@ _HOPELESS = 36.0
 # The wheel was moved while it stood: -log of how likely that is, about.
 _MOVED = 6.0
 # A speed below 0 by this many squared standard deviations is no error.
-_STOOD = 4.0
+_STOOD = 1.0
 # Readings that are unlikelier than the best by exp(-this) are dropped.
 _WORSE_MOST = 14.0
-# Share by which the acceleration at the start may differ from what distance and speed tell, and by which it may
-# wander until the wheel stands.
-_UNSURE = 0.35
-_WANDER = 0.35
+# How fast the acceleration may wander: by its own uncertainty within so much of the time that it takes to stop.
+_WANDER = 2.86
 
 
 class Trail:
@@ -41,11 +41,13 @@ class Trail:
         self.count = 0  # spacings from the first real edge
         self.edges = 1  # real ones
         self.cost = cost  # -log likelihood
+        self.pace = 1.0  # speed at the far end
         self.chi = 0.0  # squared standard deviations
         if parent:
             self.count = parent.count + step
             self.edges = parent.edges + 1
             self.chi = parent.chi
+            self.pace = parent.pace
         self.at = (0.0, 0.0, 0.0, 0.0)  # seconds of the last real edge; position, speed, acceleration there
         self.spread = (
             0.0,
@@ -66,21 +68,16 @@ class Trail:
         """Stray edges before its last real one."""
         return self.place - self.edges + 1
 
-    def doubt(self):
-        # type: () -> float
-        """What speaks against it, comparable with other readings of the same edges (half squared deviations)."""
-        return self.chi / 2 + self.strays() * (STRAY + REAL) + self.missed() * MISSED
-
-    def unseen(self, expected):
-        # type: (float | None) -> float
+    def unseen(self, expected, held):
+        # type: (float | None, float) -> float
         """What speaks against a vertex right behind it: magnets that must have been missed on the way there.
 
-        expected: spacings from the last magnet passed to the vertex, where they are known.
+        expected: spacings from the last magnet passed to the vertex, where they are known; where they are fewer than
+        ``held`` the wheel may have stood in front of that magnet, which then gives no edge.
         """
         _, _, v, a = self.at
-        if v <= 0.0:
-            return 0.0
-        a = min(a, -1e-3 * v)
+        v = max(v, 0.0)
+        a = min(a, -1e-3 * self.pace)
         left = -0.5 * v * v / a
         by_v = -v / a
         by_a = -left / a
@@ -89,7 +86,10 @@ class Trail:
         least = 1e9
         for missed in range(3):
             off = max(0.0, left - missed - 1.0) if expected is None else left - missed - expected
-            least = min(least, missed * MISSED + 0.5 * off * off / variance)
+            cost = missed * MISSED
+            if missed and expected is not None and expected < held:
+                cost += HELD - MISSED
+            least = min(least, cost + 0.5 * off * off / variance)
         return least if expected is None else min(least, _MOVED)
 
     def places(self):
@@ -106,22 +106,22 @@ class Trail:
 class Walk:
     """All that a walk needs to know: seconds of the edges (far end first), offsets, and the motion at the far end.
 
-    offset(count): offset of the magnet that is ``count`` spacings from the far end. left: spacings to the vertex,
-    about; unsure: standard deviation of ``speed`` (spacings per second) as a share of it; noise: of an edge, spacings.
+    offset(count): offset of the magnet that is ``count`` spacings from the far end. unsure: standard deviation of
+    ``speed`` (spacings per second) as a share of it; loose: of the ``acceleration``; noise: of an edge, spacings.
     """
 
-    def __init__(self, us, offset, speed, unsure, left, noise):
-        # type: (list[float], Any, float, float, float, float) -> None
+    def __init__(self, us, offset, speed, unsure, acceleration, loose, noise):
+        # type: (list[float], Any, float, float, float, float, float) -> None
         self.us = us
         self.offset = offset
-        self.speed = max(speed, 0.1)
+        self.speed = speed
         self.unsure = unsure
-        self.left = max(left, 1.0)
+        self.acceleration = acceleration
+        self.loose = loose
         self.noise = noise
         self.stops = []  # type: list[Trail]  # every reading that may be the last before the vertex
-        slowing = self.speed * self.speed / (2.0 * self.left)
         # Variance that the acceleration gains in a second.
-        self._wander = (_WANDER * slowing) ** 2 * self.speed / (2.0 * self.left)
+        self._wander = _WANDER * loose * loose * loose / speed
 
     def run(self, width):
         # type: (int) -> None
@@ -164,18 +164,17 @@ class Walk:
     def _begin(self, place):
         # type: (int) -> Trail
         trail = Trail(None, place, 0, STRAY * place)
-        speed = self.speed
-        slowing = -speed * speed / (2.0 * self.left)
-        per_speed = 2.0 * slowing / speed
+        speed = trail.pace = self.speed
+        per_speed = 2.0 * self.acceleration / speed
         variance = (self.unsure * speed) ** 2
-        trail.at = (self.us[place], self.offset(0), speed, slowing)
+        trail.at = (self.us[place], self.offset(0), speed, self.acceleration)
         trail.spread = (
             self.noise * self.noise,
             0.0,
             0.0,
             variance,
             per_speed * variance,
-            per_speed * per_speed * variance + (_UNSURE * slowing) ** 2,
+            per_speed * per_speed * variance + self.loose * self.loose,
         )
         return trail
 
