@@ -129,10 +129,10 @@ class App:
 
     def _restart_session(self, error):
         self._note_fault("detector restarted", error)
-        reps = self.session.rep_count
+        reps = self.session.reps.count
         self.session = self._new_session()
         # A host acknowledges by index: it must not meet one twice.
-        self.session.rep_count = reps
+        self.session.reps.count = reps
 
     def _note_fault(self, what, error):
         self.faults += 1

@@ -1,10 +1,8 @@
 """From edges to reps: runs the hot path over batches of edges and does once a rep what a rep needs."""
 
-from . import detector, record, ticks, wire
+from . import detector, ticks, wire
 from .cue import CueWatch
-from .effort import EffortWatch
-from .figures import Figures, Wheel
-from .rise import find_rise
+from .reps import Reps
 from .stretch import CAPACITY, Stretch
 from .turnaround import Turn, fit_end, fit_start, fit_straight_or_paused
 from .zero import ZeroTracker
@@ -22,13 +20,10 @@ _TURN = 6.2831853
 _LINES = 24
 # Edges that place a start from rest or a stop: few, so that a parabola holds.
 _ALONE_EDGES = 5
-# No rep turns the shaft less than this, and neither phase is shorter than this share of the whole.
+# No rep turns the shaft less than this.
 _LEAST_RAD = 4.0
-_LEAST_SHARE = 0.12
 # Silence after an interval this much longer than the quickest, in tenths, is a stop and no broken wire.
 _SLOWING_TENTHS = 13
-# A rep of fewer edges tells no acceleration.
-_FEW_EDGES = 16
 # A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed.
 _REST_SPACINGS = 2.3
 
@@ -45,15 +40,11 @@ class Session:
         self.rig = rig
         self.on_rep = on_rep
         self.on_cue = on_cue
-        self.wheel = Wheel(rig)
         self.stretch = Stretch(rig["pulses_per_rev"])
         self.state = self.stretch.state
         self.cue = CueWatch(rig, self.stretch)
-        self.effort = EffortWatch(rig)
         self.zero = ZeroTracker()
-        self.record = bytearray(wire.REP_SIZE)
-        self.rep_count = 0
-        self.set_rep = 0
+        self.reps = Reps(rig, self.stretch, self.zero, self.cue)
         self.incomplete = 0
         self.overrun = 0
         self.phase = IDLE
@@ -62,13 +53,12 @@ class Session:
         self._clock_us = 0
         self._clock_ticks = 0
         self._started = False
-        self._last_end_us = None  # type: int | None
         self._start = None  # type: Any  # Turn: the stretch's first motion; None: not placed yet
         self._in_motion = False
         self._end_x = None  # type: Any  # position of the last turnaround in edge numbers; None: unknown
         self._start_is_new = False  # the stretch's start is no turnaround of the history yet
         self._zero_path = None  # type: Any  # path to phi = 0 in this stretch, spacings; None: not known (yet)
-        self._cues = [wire.ABSENT] * len(wire.CUE_NAMES)
+        self._overrun_before = 0  # when the stretch began
         self._cue_ticks = [None] * len(wire.CUE_NAMES)  # type: list[int | None]
         self._prepare(rig["pulses_per_rev"])
 
@@ -89,9 +79,10 @@ class Session:
     def _greatest_acceleration(self):
         # type: () -> float
         """What the wheel can physically do, rad/s^2: 6 kN on the strap, or a light wheel's where that is unknown."""
-        if self.wheel.inertia_kg_m2 is None or self.wheel.radius_m is None:
+        wheel = self.reps.wheel
+        if wheel.inertia_kg_m2 is None or wheel.radius_m is None:
             return 3000.0
-        return max(200.0, min(3000.0, 6000.0 * self.wheel.radius_m / self.wheel.inertia_kg_m2))
+        return max(200.0, min(3000.0, 6000.0 * wheel.radius_m / wheel.inertia_kg_m2))
 
     def _limit_acceleration(self, rad_s2):
         # type: (float) -> None
@@ -115,6 +106,12 @@ class Session:
         # type: () -> int
         """Edges left out as noise."""
         return self.state[detector.SPURIOUS]
+
+    @property
+    def rep_count(self):
+        # type: () -> int
+        """Finished reps."""
+        return self.reps.count
 
     @property
     def busy(self):
@@ -241,7 +238,7 @@ class Session:
             return
         if self._zero_path is None:
             self.phase = CONCENTRIC
-            if not self._find_start():
+            if not self._find_start(self.stretch.reach):
                 return
             zero_x = self.zero.estimate()
             if zero_x is None or self._end_x is None:
@@ -258,11 +255,11 @@ class Session:
         """phi = 0 has just been passed."""
         self.phase = ECCENTRIC
         stretch = self.stretch
-        momentum = self._next_is_momentum()
-        if momentum:
+        start = self._start
+        reps = self.reps
+        if reps.momentum(self.now_us(start.ticks)):
             self.cue.disarm()
             return
-        start = self._start
         zero = self._zero_path + start.distance
         self.cue.arm(self._zero_path, zero)
         newest = stretch.count - 1
@@ -270,10 +267,10 @@ class Session:
         total = stretch.path(newest) + start.distance
         curve = stretch.curve(newest, start, duration_s, total, self.spacing_rad)
         peak, edge = curve.newest_speeds()
-        if self.effort.weaker(peak, edge, zero * self.spacing_rad, duration_s):
+        if reps.effort.weaker(peak, edge, zero * self.spacing_rad, duration_s):
             self._sound(wire.CUE_DROP_OFF)
         planned = self.rig["cues.planned_reps"]
-        if planned is not None and self.set_rep + 1 == planned + self.rig["momentum_reps"]:
+        if planned is not None and reps.of_set + 1 == planned + self.rig["momentum_reps"]:
             self._sound(wire.CUE_SET_DONE)
 
     def _sound_what_is_due(self):
@@ -282,19 +279,10 @@ class Session:
         if kind is not None:
             self._sound(kind)
 
-    def _next_is_momentum(self):
-        # type: () -> bool
-        """True where the rep under way is one of its set's first; a new set starts after a rest."""
-        start_us = self.now_us(self._start.ticks)
-        if self._last_end_us is None or start_us - self._last_end_us > self.rig["rest_gap_s"] * 1e6:
-            self.set_rep = 0
-            self.effort.new_set()
-        return self.set_rep < self.rig["momentum_reps"]
-
     def _sound(self, kind):
         # type: (int) -> None
         self._cue_ticks[kind] = self._clock_ticks
-        self.on_cue(kind, self.rep_count, self._clock_us)
+        self.on_cue(kind, self.reps.count, self._clock_us)
 
     # -- turnarounds -------------------------------------------------------------------------------------------
 
@@ -331,8 +319,8 @@ class Session:
         self._start = None
         self._in_motion = False
         self._zero_path = None
-        for kind in range(len(self._cue_ticks)):
-            self._cue_ticks[kind] = None
+        self._cue_ticks = [None] * len(wire.CUE_NAMES)
+        self._overrun_before = self.overrun
 
     def _drop_stretch(self, first):
         # type: (int) -> None
@@ -389,21 +377,21 @@ class Session:
 
     # -- reps --------------------------------------------------------------------------------------------------
 
-    def _find_start(self):
-        # type: () -> bool
-        """Place the start of a stretch that began at rest; False where it began in motion."""
+    def _find_start(self, least):
+        # type: (int) -> bool
+        """Place the start of a stretch that began at rest; False where it began in motion, or has few edges."""
         if self._start is not None:
             self._note_start()
             return True
         if self._in_motion:
             return False
         stretch = self.stretch
-        if stretch.count < 7 and not stretch.sense_known:
+        if stretch.count < least and not stretch.sense_known:
             return False
         if not stretch.sense_known:
             stretch.tidy_start()
         base = stretch.buffer[0]
-        after = stretch.after(0, base, False).part(0, _ALONE_EDGES)
+        after = stretch.after(0, base, False)
         start_s = fit_start(after, -1.5)
         if after.distance > _REST_SPACINGS:
             self._in_motion = True
@@ -424,7 +412,7 @@ class Session:
         # type: (int, int, float, Any) -> None
         """The stretch up to place ``end`` has ended in a turnaround: a rep, if it began in one."""
         stretch = self.stretch
-        if not self._find_start():
+        if not self._find_start(7):
             self.incomplete += 1
             self._lose_place()
             return
@@ -441,62 +429,13 @@ class Session:
         self._end_x = stretch.number(end - 1) + stretch.sense * before.distance
         self.zero.settle(stretch)
         self.zero.add(self._end_x, stretch.sense > 0)
-        self._report(end, Turn((base + int(end_s * 1e6)) & ticks.MASK, before), total, start_x)
-
-    def _report(self, end, stop, total, start_x):
-        # type: (int, Turn, float, float) -> None
-        stretch = self.stretch
-        spacing = self.spacing_rad
+        stop = Turn((base + int(end_s * 1e6)) & ticks.MASK, before)
         start = self._start
-        duration_us = ticks.after(stop.ticks, start.ticks)
-        stretch.find_magnets(end, start, duration_us * 1e-6, total, spacing, 1.6 * self.cue.noise * spacing)
-        curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
-        if not self.cue.noise or curve.noise_rad < 1.6 * self.cue.noise * spacing:
-            # A rep that fits badly would teach the table wrong.
-            stretch.learn(curve, end, spacing)
-        curve = stretch.curve(end, start, duration_us * 1e-6, total, spacing)
-        curve.drop_outliers()
-        self.cue.learn_noise(curve.noise_rad / spacing)
-        rise_rad = find_rise(curve)
-        if rise_rad is not None:
-            self.zero.add_pull(start_x, start_x + stretch.sense * rise_rad / spacing)
-        zero_x = self.zero.estimate()
-        zero = abs(zero_x - start_x) if zero_x is not None else total / 2
-        if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
+        cues = [wire.ABSENT if at is None else ticks.after(at, start.ticks) for at in self._cue_ticks]
+        gap = self.overrun != self._overrun_before
+        if self.reps.make(
+            end, start, stop, total, start_x, self.spacing_rad, self.now_us(start.ticks), cues, gap
+        ):
+            self.on_rep(self.reps.record)
+        else:
             self.incomplete += 1
-            return
-        figures = Figures(curve, start, stop, zero * spacing, spacing, self.wheel)
-        if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
-            self.incomplete += 1
-            return
-        momentum = self._next_is_momentum()
-        flags = self._flags(momentum)
-        if end < _FEW_EDGES:
-            flags |= wire.FLAG_FEW_EDGES
-            figures.forget_accelerations()
-        start_us = self.now_us(start.ticks)
-        self._last_end_us = start_us + duration_us
-        self._pack(figures, flags, start_us, start.ticks, duration_us)
-        self.rep_count += 1
-        self.set_rep += 1
-        self.on_rep(self.record)
-
-    def _flags(self, momentum):
-        # type: (bool) -> int
-        flags = wire.FLAG_MOMENTUM if momentum else 0
-        if self.zero.assumed():
-            flags |= wire.FLAG_ZERO_ASSUMED
-        if self.stretch.repaired:
-            flags |= wire.FLAG_REPAIRED
-        if self.stretch.thinned:
-            flags |= wire.FLAG_THINNED
-        return flags
-
-    def _pack(self, figures, flags, start_us, start_ticks, duration_us):
-        # type: (Figures, int, int, int, int) -> None
-        for kind in range(len(self._cues)):
-            at = self._cue_ticks[kind]
-            self._cues[kind] = wire.ABSENT if at is None else ticks.after(at, start_ticks)
-        target = self.rig["brake_target"]
-        code = record.timing(figures.brake_fraction, figures.braked, target, self.rig["brake_tolerance"])
-        record.pack(self.record, figures, code, flags, self.rep_count, start_us, duration_us, self._cues)

@@ -26,12 +26,14 @@ FLAG_ZERO_ASSUMED = 4
 FLAG_REPAIRED = 8
 FLAG_THINNED = 16
 FLAG_GAP = 32
+FLAG_MAGNETS_STALE = 64
 FLAG_NAMES = (
     (FLAG_FEW_EDGES, "few_edges"),
     (FLAG_ZERO_ASSUMED, "zero_assumed"),
     (FLAG_REPAIRED, "repaired"),
     (FLAG_THINNED, "thinned"),
     (FLAG_GAP, "gap"),
+    (FLAG_MAGNETS_STALE, "magnets_stale"),
 )
 
 # Kinds of cue.

@@ -15,9 +15,8 @@ _TURN_SPREAD = 0.015
 _RISE_SPREAD = 0.006
 # What is known beforehand counts as much as so many measured ones.
 _BEFOREHAND = 2.0
-# The share of the way that is left at the rise, and how far it may be off, before both senses have been pulled.
+# The share of the way that is left at the rise is about this, give or take as much.
 _LEFT = 0.1
-_LEFT_SPREAD = 0.05
 # A rise off the line by more than this many standard deviations is not counted.
 _OFF = 3.0
 # Variance of a calibrated edge, spacings squared: phi = 0 lies anywhere within half a spacing of it.
@@ -71,7 +70,7 @@ class ZeroTracker:
         # type: (float, float) -> None
         """A pull from ``start`` brought the wheel to nearly its full speed at ``rise``; its end has been added."""
         line = self._line()
-        if line and len(self._pulls) > 1:
+        if line:
             zero, left, _, spread = line
             off = rise - zero - left * (start - zero)
             # It slipped after the start, or before: then both have moved.
@@ -126,10 +125,10 @@ class ZeroTracker:
 
     def _line(self):
         # type: () -> tuple[float, float, float, float] | None
-        """What the pulls say: phi = 0, the share left at the rise, the variance of the first, spread about the line."""
+        """What two pulls or more say: phi = 0, the share left at the rise, the variance of the first, spread about the line."""
         low, high = self._sides
         pulls = self._pulls
-        if not pulls or not low or not high:
+        if not low or not high or len(pulls) < 2:
             return None
         span = self._span()
         middle = (_typical(low, span) + _typical(high, span)) / 2
@@ -140,7 +139,7 @@ class ZeroTracker:
         answer = None
         for _ in range(3):
             # Rise - start against start - middle; odd pulls fall away as the line gets better.
-            held = variance / (_LEFT_SPREAD * _LEFT_SPREAD)
+            held = variance / (_LEFT * _LEFT)
             n = sx = sy = 0.0
             sxx = held
             sxy = held * _LEFT

@@ -24,6 +24,7 @@ FLAGS: dict[str, str] = {
     "repaired": "the angle count was repaired inside this rep (missed or spurious edges)",
     "thinned": "edges were thinned by a known factor before storing",
     "gap": "edges were lost inside this rep (a buffer overran): its figures are doubtful",
+    "magnets_stale": "the rig file's magnet_offsets_rad do not fit what turns; they are not used",
 }
 
 

@@ -27,7 +27,7 @@ class BrokenSource:
     def pump(self, session):
         self.pumped += 1
         if self.pumped % 50 == 10:
-            session.rep_count += 1
+            session.reps.count += 1
             raise ValueError("made to fail")
 
 

@@ -21,9 +21,10 @@ U32 = st.integers(0, 2**32 - 1)
 
 def make_session(**values):
     """What the packers need of a session."""
-    base = {"phase": 1, "set_rep": 3, "rep_count": 70_000, "speed_milli_rad_s": 61_234}
+    base = {"phase": 1, "speed_milli_rad_s": 61_234}
     counters = dict.fromkeys(("bounced", "missed", "spurious", "overrun", "incomplete"), 0)
-    return SimpleNamespace(**(base | counters | values))
+    reps = SimpleNamespace(count=70_000, of_set=values.pop("of_set", 3))
+    return SimpleNamespace(reps=reps, rep_count=reps.count, **(base | counters | values))
 
 
 COUNTS = {
@@ -53,7 +54,7 @@ def test_live_as_packed():
 
 def test_live_before_the_first_cue_and_in_a_long_set():
     buffer = bytearray(wire.LIVE_SIZE)
-    status.pack_live(buffer, make_session(set_rep=300, phase=0), (0, wire.CUE_NONE, 0, 0), 0)
+    status.pack_live(buffer, make_session(of_set=300, phase=0), (0, wire.CUE_NONE, 0, 0), 0)
     live = decode_live(buffer)
     assert (live.cue_kind, live.set_rep, live.phase) == (None, 255, "idle")
 

@@ -28,7 +28,7 @@ async def _start_when_heard(asyncio: Any, board: Any, source: Any, wait: bool) -
     while not source.ended:
         await asyncio.sleep(0.02)
     board.add_trouble(source.trouble)
-    _say(f"played {source.pulses} pulses, {board.session.rep_count} reps")
+    _say(f"played {source.pulses} pulses, {board.session.reps.count} reps")
 
 
 def _run(

@@ -1,0 +1,134 @@
+"""Makes the record of a finished rep, and counts reps and sets."""
+
+from . import record, ticks, wire
+from .effort import EffortWatch
+from .figures import Figures, Wheel
+from .rise import find_rise
+from .stored import recognise
+
+# Neither phase is shorter than this share of the whole.
+_LEAST_SHARE = 0.12
+# A rep of fewer edges tells no acceleration.
+_FEW_EDGES = 16
+# A rep with more noise than this many times the usual was miscounted and would teach the magnet table wrong.
+_MISCOUNTED = 1.6
+# The rig file's magnet table counts as much as what so many reps have taught, and is out of date if so many reps
+# do not show it though magnets stand unevenly (rms, edge spacings).
+_STORED_REPS = 8
+_STALE_REPS = 3
+_UNEVEN = 0.006
+
+
+class Reps:
+    """``make`` leaves a rep in ``record``, packed as ``wire.REP_FIELDS``; the bytearray is reused."""
+
+    def __init__(self, rig, stretch, zero, cue):
+        # type: (dict[str, Any], Any, Any, Any) -> None
+        self._rig = rig
+        self._stretch = stretch
+        self._zero = zero
+        self._cue = cue
+        self.wheel = Wheel(rig)
+        self.effort = EffortWatch(rig)
+        self.record = bytearray(wire.REP_SIZE)
+        self.count = 0
+        self.of_set = 0
+        self._last_end_us = None  # type: int | None
+        self._stored = rig["magnet_offsets_rad"]
+        self._stored_placed = False
+        self._stored_stale = False
+
+    def momentum(self, start_us):
+        # type: (int) -> bool
+        """True where the rep that began then is one of its set's first; a new set starts after a rest."""
+        if self._last_end_us is None or start_us - self._last_end_us > self._rig["rest_gap_s"] * 1e6:
+            self.of_set = 0
+            self.effort.new_set()
+        return self.of_set < self._rig["momentum_reps"]
+
+    def make(self, end, start, stop, total, start_x, spacing_rad, start_us, cues, gap):
+        # type: (int, Any, Any, float, float, float, int, list[int], bool) -> bool
+        """Work out the rep up to place ``end`` of the stretch; False where it is none.
+
+        start, stop: its turnarounds; total, start_x: its whole way and where it began, spacings; cues: microseconds
+        from its start by kind; gap: edges were lost inside it.
+        """
+        stretch = self._stretch
+        duration_us = ticks.after(stop.ticks, start.ticks)
+        curve = self._curve(end, start, duration_us * 1e-6, total, spacing_rad)
+        rise_rad = find_rise(curve)
+        if rise_rad is not None:
+            self._zero.add_pull(start_x, start_x + stretch.sense * rise_rad / spacing_rad)
+        zero_x = self._zero.estimate()
+        zero = abs(zero_x - start_x) if zero_x is not None else total / 2
+        if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
+            return False
+        figures = Figures(curve, start, stop, zero * spacing_rad, spacing_rad, self.wheel)
+        if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
+            return False
+        flags = self._flags(start_us)
+        if gap:
+            flags |= wire.FLAG_GAP
+        if end < _FEW_EDGES:
+            flags |= wire.FLAG_FEW_EDGES
+            figures.forget_accelerations()
+        record.pack(
+            self.record, figures, self._timing(figures), flags, self.count, start_us, duration_us, cues
+        )
+        self._last_end_us = start_us + duration_us
+        self.count += 1
+        self.of_set += 1
+        return True
+
+    def _curve(self, end, start, duration_s, total, spacing_rad):
+        # type: (int, Any, float, float, float) -> Any
+        """The rep's angle against time, after the magnet table has learnt from it."""
+        stretch = self._stretch
+        usual_rad = self._cue.noise * spacing_rad
+        stretch.find_magnets(end, start, duration_s, total, spacing_rad, _MISCOUNTED * usual_rad)
+        curve = stretch.curve(end, start, duration_s, total, spacing_rad)
+        if not usual_rad or curve.noise_rad < _MISCOUNTED * usual_rad:
+            stretch.learn(curve, end, spacing_rad)
+            if self._stored:
+                self._place_stored(spacing_rad)
+        curve = stretch.curve(end, start, duration_s, total, spacing_rad)
+        curve.drop_outliers()
+        self._cue.learn_noise(curve.noise_rad / spacing_rad)
+        return curve
+
+    def _place_stored(self, spacing_rad):
+        # type: (float) -> None
+        """Go on from the rig file's magnet table where it shows in what has been learnt; notice where it does not."""
+        table = self._stretch.table
+        if not table.reps:
+            self._stored_placed = False
+        if self._stored_placed or table.magnets < 2 or not table.reps:
+            return
+        placed = recognise(table.offsets, [offset / spacing_rad for offset in self._stored])
+        if placed:
+            table.offsets = placed
+            table.reps = _STORED_REPS
+            self._stored_placed = True
+            self._stored_stale = False
+        elif table.reps >= _STALE_REPS and table.spread() > _UNEVEN:
+            self._stored_stale = True
+
+    def _flags(self, start_us):
+        # type: (int) -> int
+        flags = wire.FLAG_MOMENTUM if self.momentum(start_us) else 0
+        if self._zero.assumed():
+            flags |= wire.FLAG_ZERO_ASSUMED
+        if self._stretch.repaired:
+            flags |= wire.FLAG_REPAIRED
+        if self._stretch.thinned:
+            flags |= wire.FLAG_THINNED
+        if self._stored_stale:
+            flags |= wire.FLAG_MAGNETS_STALE
+        return flags
+
+    def _timing(self, figures):
+        # type: (Figures) -> int
+        rig = self._rig
+        return record.timing(
+            figures.brake_fraction, figures.braked, rig["brake_target"], rig["brake_tolerance"]
+        )
