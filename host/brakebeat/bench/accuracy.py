@@ -14,7 +14,7 @@ from brakebeat.bench.measure import ENGINES, EngineName, SetResult, run_set
 from brakebeat.bench.provenance import fingerprints
 from brakebeat.bench.rows import ROWS, Row
 from brakebeat.bench.run import all_cores, run_all, warn
-from brakebeat.bench.show import print_lines
+from brakebeat.bench.show import markdown, print_lines
 from brakebeat.errors import BrakebeatError, InputError
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.results import finite
@@ -52,6 +52,7 @@ def _parser() -> argparse.ArgumentParser:
         help="rows or kinds of recording by name (--list shows them)",
     )
     parser.add_argument("--engine", choices=[*ENGINES, "both"], default="both")
+    parser.add_argument("--markdown", metavar="FILE", help="write the brief table as Markdown")
     parser.add_argument("--brief", action="store_true", help="of each row only the worst kind of recording")
     parser.add_argument(
         "--list", action="store_true", help="list rows and kinds of recording, measure nothing"
@@ -84,6 +85,9 @@ def _run(args: argparse.Namespace) -> int:
         _print_summary(lines, results, before, mixed)
     elif mixed:
         warn("the code changed while this ran: the figures are mixed")
+    if args.markdown:
+        with atomic_write(args.markdown) as stream:
+            stream.write(markdown(lines, engines).encode())
     if args.json:
         _write_json(args, lines, results, before)
     return 1 if any(line.failed for line in lines) or any(r.crashes for r in results) else 0
@@ -132,7 +136,7 @@ def _print_summary(
         for engine, reason in result.crashes.items():
             print(f"{engine} broke down on {result.condition}, seed {result.seed}: {reason}")
     print(
-        "n: samples, of the engine that has more. φ=0 floor: what would be left if every turnaround up to then\n"
+        "n: samples, of the engine that has more. turns only: what would be left if every turnaround up to then\n"
         "were known exactly and φ = 0 were taken from them alone; late cues: if they also sounded at once."
     )
     failed = sum(line.failed for line in lines)

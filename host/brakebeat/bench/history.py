@@ -1,8 +1,7 @@
-"""What the best of engines could know of φ = 0: where turnarounds centre, if each of them were known exactly.
+"""What turnarounds alone could know of φ = 0: where they centre, if each of them were known exactly.
 
-No edge marks φ = 0. An engine that is given no calibration takes it from the turnarounds, which the athlete
-scatters; so brake fractions and late cues have a floor that no detector gets below. It is stated beside the
-engines' errors.
+No edge marks φ = 0, and the athlete scatters the turnarounds. What that alone would leave of brake fractions and
+late cues stands beside the engines' errors, which are smaller where an engine draws on more than turnarounds.
 """
 
 from __future__ import annotations
@@ -14,12 +13,12 @@ import numpy as np
 
 from brakebeat.simulate.sensing import Sensed
 
-Floor = tuple[str, float, int]
+Kept = tuple[str, float, int]
 # A turnaround nearer to φ = 0 than this share of the widest one ends a rep that stopped short.
 _WHOLE_SHARE = 0.87
 
 
-def floors(sensed: Sensed) -> list[Floor]:
+def turns_only(sensed: Sensed) -> list[Kept]:
     """(figure, error, rep): ``brake_fraction`` and ``cue_delay`` (ms) from exact turnarounds up to then.
 
     φ = 0 is taken half-way between the means of the turnarounds on either side, those up to the rep's end for
@@ -28,7 +27,7 @@ def floors(sensed: Sensed) -> list[Floor]:
     """
     reps = sensed.truth["reps"]
     late_edge = sensed.truth["rig"]["brake_target"] + sensed.truth["rig"]["brake_tolerance"]
-    found: list[Floor] = []
+    found: list[Kept] = []
     turns = [reps[0]["start_rad"]] if reps else []
     for place, rep in enumerate(reps):
         start_rad = rep["start_rad"]

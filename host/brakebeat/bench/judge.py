@@ -79,16 +79,16 @@ def judge(rows: Iterable[Row], results: Sequence[SetResult], engines: Sequence[s
             if sets:
                 asked = [engine for engine in engines if engine in row.engines]
                 values = {engine: _value(row, engine, sets) for engine in asked}
-                floor = _value(row, "floor", sets)
-                if floor.n:
-                    values["floor"] = floor
+                told = _value(row, "turns_only", sets)
+                if told.n:
+                    values["turns_only"] = told
                 if values:
                     lines.append(Line(row, name, len(sets), values))
     return lines
 
 
 def _value(row: Row, engine: str, sets: list[SetResult]) -> Value:
-    limit = None if engine == "floor" else row.limit(engine)
+    limit = None if engine == "turns_only" else row.limit(engine)
     found = [
         (one.seed, sample.rep, None if sample.error is None else sample.error * row.scale)
         for one in sets

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from brakebeat.bench.conditions import Condition
-from brakebeat.bench.history import floors
+from brakebeat.bench.history import turns_only
 from brakebeat.check.matching import match
 from brakebeat.results import Analysis, Rep
 
@@ -32,7 +32,7 @@ class Sample:
 
 @dataclass
 class SetResult:
-    """What one recording gave: samples by engine (and by "floor"), and the engines that broke down on it."""
+    """What one recording gave: samples by engine (and by "turns_only"), and the engines that broke down on it."""
 
     condition: str
     seed: int
@@ -75,10 +75,10 @@ def run_set(condition: Condition, seed: int, engines: tuple[EngineName, ...] = E
             result.crashes[engine] = f"{type(error).__name__}: {error}"
             analysis = Analysis("reference", 0)
         result.samples[engine] = measure(condition, sensed.truth, analysis, engine)
-    result.samples["floor"] = [
-        Sample(*floor)
-        for floor in floors(sensed)
-        if floor[2] >= condition.leave_out and not condition.calibrated
+    result.samples["turns_only"] = [
+        Sample(*told)
+        for told in turns_only(sensed)
+        if told[2] >= condition.leave_out and not condition.calibrated
     ]
     return result
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from itertools import groupby
 
@@ -13,7 +14,7 @@ from brakebeat.bench.judge import Line, Value
 
 # Wide enough for every table here where output goes to a file.
 _WIDTH = 140
-_FLOOR = "φ=0 floor"
+_TURNS_ONLY = "turns only"
 
 
 def console() -> Console:
@@ -31,7 +32,7 @@ def print_lines(lines: Sequence[Line], engines: Sequence[str], brief: bool) -> N
         table.add_column(engine, justify="right", no_wrap=True)
         table.add_column("limit", justify="right", no_wrap=True)
         table.add_column("", no_wrap=True)
-    table.add_column(_FLOOR, justify="right", no_wrap=True)
+    table.add_column(_TURNS_ONLY, justify="right", no_wrap=True)
     table.add_column("worst: seed/rep", no_wrap=True)
     for _, group in groupby(lines, key=lambda line: line.row.key):
         of_row = list(group)
@@ -46,15 +47,48 @@ def print_lines(lines: Sequence[Line], engines: Sequence[str], brief: bool) -> N
     console().print(table)
 
 
+def markdown(lines: Sequence[Line], engines: Sequence[str]) -> str:
+    """Of each row the worst kind of recording, as a Markdown table; broken limits are bold."""
+    head = ["figure", "on", "n", *(f"{engine} (limit)" for engine in engines)]
+    rows = [head, ["---", "---", "--:", *("--:" for _ in engines)]]
+    for _, group in groupby(lines, key=lambda line: line.row.key):
+        of_row = list(group)
+        row = of_row[0].row
+        cells = [row.title, row.on, _pooled(of_row)]
+        for engine in engines:
+            values = [line.values[engine] for line in of_row if engine in line.values]
+            cells.append(_markdown_cell(values, row.statistic) if values else "")
+        rows.append(cells)
+    return "".join("| " + " | ".join(cells) + " |\n" for cells in rows)
+
+
+def _markdown_cell(values: Sequence[Value], statistic: str) -> str:
+    """A count is summed, anything else is the worst of the kinds of recording."""
+    whole = statistic == "count"
+    known = [value for value in values if value.value is not None]
+    if not known:
+        return "–"
+    worst = max(known, key=lambda value: value.value or 0.0)
+    if whole:
+        worst = dataclasses.replace(worst, value=sum(value.value or 0.0 for value in known))
+    text = _number(worst, whole)
+    if any(value.ok is False for value in values):
+        text = f"**{text}**"
+    limit = _limit(worst)
+    return f"{text} ({limit})" if limit else text
+
+
 def _pooled(lines: Sequence[Line]) -> str:
     """How many samples, the most that an engine has."""
-    return str(sum(max((v.n for k, v in line.values.items() if k != "floor"), default=0) for line in lines))
+    return str(
+        sum(max((v.n for k, v in line.values.items() if k != "turns_only"), default=0) for line in lines)
+    )
 
 
 def _badness(line: Line) -> tuple[int, float]:
     ratios = []
     for engine, value in line.values.items():
-        if engine != "floor" and value.value is not None:
+        if engine != "turns_only" and value.value is not None:
             ratios.append(value.value / value.limit if value.limit else value.value)
     return sum(value.ok is False for value in line.values.values()), max(ratios, default=-1e9)
 
@@ -65,8 +99,8 @@ def _cells(line: Line, engines: Sequence[str], title: str, n: str) -> list[Text 
     for engine in engines:
         value = line.values.get(engine)
         cells += ["", "", ""] if value is None else [_number(value, whole), _limit(value), _mark(value)]
-    floor = line.values.get("floor")
-    return [*cells, "" if floor is None else _number(floor, whole), _where(line)]
+    told = line.values.get("turns_only")
+    return [*cells, "" if told is None else _number(told, whole), _where(line)]
 
 
 def _number(value: Value, whole: bool) -> str:
@@ -88,7 +122,7 @@ def _mark(value: Value) -> Text:
 
 def _where(line: Line) -> str:
     """The worst case of the first engine that fails, else of the first one."""
-    values = [value for engine, value in line.values.items() if engine != "floor"]
+    values = [value for engine, value in line.values.items() if engine != "turns_only"]
     values.sort(key=lambda value: value.ok is not False)
     worst = values[0].worst if values else []
     return f"{worst[0][0]}/{worst[0][1]}" if worst else ""
