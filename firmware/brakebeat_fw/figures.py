@@ -151,6 +151,7 @@ class Figures:
         half_s = max(0.02, curve.half_width(usual_rad_s2, 0.015))
         pull = Phase(curve, start, 0.0, extension_s, 1, half_s, spacing_rad, None)
         fitted = Brake(curve, zero_rad, extension_s, wheel)
+        self.held = fitted.held(zero_rad)
         # Without the fitted brake the way back is smooth enough to be averaged.
         xs = curve.xs
         curve.xs = array("f", xs)

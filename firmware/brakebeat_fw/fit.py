@@ -1,19 +1,34 @@
 """Least squares for a handful of points, in floats: runs a few times a rep, never per edge."""
 
 
+def take(matrix, right, row, value, weight):
+    # type: (list[list[float]], list[float], list[float], float, float) -> None
+    """Add an observation, ``row`` times the unknowns = ``value``, to the upper half of a system for ``solve``."""
+    for a in range(len(row)):
+        part = weight * row[a]
+        right[a] += part * value
+        line = matrix[a]
+        for b in range(a, len(row)):
+            line[b] += part * row[b]
+
+
 def solve(matrix, right):
     # type: (list[list[float]], list[float]) -> list[float] | None
-    """Solve a small symmetric positive system by elimination; None where it is singular. Both are overwritten."""
+    """Solve a small symmetric positive system by elimination; None where it is singular.
+
+    Only the upper half of the matrix is read. Both are overwritten; the last pivot is one over the variance of the
+    last unknown, in units of the noise.
+    """
     size = len(right)
     for column in range(size):
-        pivot = matrix[column][column]
-        if pivot <= 1e-12:
+        top = matrix[column]
+        if top[column] <= 1e-12:
             return None
         for row in range(column + 1, size):
-            factor = matrix[row][column] / pivot
+            factor = top[row] / top[column]
             if factor:
-                for k in range(column, size):
-                    matrix[row][k] -= factor * matrix[column][k]
+                for k in range(row, size):
+                    matrix[row][k] -= factor * top[k]
                 right[row] -= factor * right[column]
     for row in range(size - 1, -1, -1):
         total = right[row]
@@ -53,5 +68,4 @@ def polynomial(xs, ys, degree):
             if k < size:
                 right[k] += power * y
             power *= x
-    matrix = [[power_sums[row + column] for column in range(size)] for row in range(size)]
-    return solve(matrix, right)
+    return solve([power_sums[row : row + size] for row in range(size)], right)

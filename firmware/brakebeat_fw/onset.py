@@ -9,7 +9,7 @@ from array import array
 
 from micropython import const
 
-from .fit import ramp, solve
+from .fit import ramp, solve, take
 
 # The tenth is part of the definition of the onset.
 _SHARE = const(0.1)
@@ -126,12 +126,7 @@ class Brake:
             if size > limit:
                 weight = limit / size
             total += min(size, limit)
-            for a in range(6):
-                part = weight * row[a]
-                right[a] += part * off
-                line = matrix[a]
-                for b in range(a, 6):
-                    line[b] += part * row[b]
+            take(matrix, right, row, off, weight)
         self._mean = total / len(self._ts)
         stiff = noise / (_HELD_SPREAD * self._scale)
         matrix[2][2] += stiff * stiff
@@ -141,8 +136,6 @@ class Brake:
         right[5] += stiff * stiff * (_RAMP_S - length)
         for a in range(6):
             matrix[a][a] *= 1.0 + _DAMPING
-            for b in range(a):
-                matrix[a][b] = matrix[b][a]
         change = solve(matrix, right)
         if change is None:
             return
@@ -150,6 +143,11 @@ class Brake:
             answer[a] += change[a]
         answer[4] = max(0.0, middle + max(-0.15, min(0.15, change[4])))
         answer[5] = max(_LEAST_S, 0.5 * length, min(_MOST_S, 2.0 * length, length + change[5]))
+
+    def held(self, range_rad):
+        # type: (float) -> float | None
+        """What held the wheel before the ramp, as a share of what would have stopped it over ``range_rad``."""
+        return 2.0 * range_rad * self.answer[2] / (self.answer[1] * self.answer[1]) if self.fits else None
 
     def lag(self, t):
         # type: (float) -> tuple[float, float, float]

@@ -66,6 +66,7 @@ class Reps:
         figures = Figures(curve, start, stop, zero * spacing_rad, spacing_rad, self.wheel)
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
             return False
+        self._cue.learn_held(figures.held)
         flags = self._flags(start_us)
         if gap:
             flags |= wire.FLAG_GAP

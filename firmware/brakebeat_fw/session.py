@@ -234,7 +234,6 @@ class Session:
         # type: () -> None
         """New edges in a stretch that moves: place its start, notice phi = 0, keep the cues' times fresh."""
         if self.phase == ECCENTRIC:
-            self.cue.predict()
             return
         if self._zero_path is None:
             self.phase = CONCENTRIC
@@ -261,7 +260,7 @@ class Session:
             self.cue.disarm()
             return
         zero = self._zero_path + start.distance
-        self.cue.arm(self._zero_path, zero)
+        self.cue.arm(self._zero_path, zero, self.spacing_rad)
         newest = stretch.count - 1
         duration_s = ticks.after(stretch.buffer[newest], start.ticks) * 1e-6
         total = stretch.path(newest) + start.distance

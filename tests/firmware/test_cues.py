@@ -97,16 +97,7 @@ def test_the_window_is_the_rig_files(magnets):
     assert -0.005 <= at_s - (starts[3] + late.reach_s(0.77)) <= 0.020
 
 
-@pytest.mark.parametrize(
-    "magnets",
-    [
-        pytest.param(
-            6,
-            marks=pytest.mark.xfail(strict=True, reason="with momentum_reps 0, rep 2's late cue is missing"),
-        ),
-        12,
-    ],
-)
+@pytest.mark.parametrize("magnets", MAGNETS)
 def test_momentum_reps_are_let_be(magnets):
     late = [Pull(0.6)] * 5
     played, _ = pulled(late, magnets, **{"cues.window_cue": True})
