@@ -125,7 +125,7 @@ class ZeroTracker:
 
     def _line(self):
         # type: () -> tuple[float, float, float, float] | None
-        """What two pulls or more say: phi = 0, the share left at the rise, the variance of the first, spread about the line."""
+        """What two pulls or more say: phi = 0, the share left at the rise, variance of phi = 0, spread about the line."""
         low, high = self._sides
         pulls = self._pulls
         if not low or not high or len(pulls) < 2:
