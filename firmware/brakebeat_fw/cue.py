@@ -7,7 +7,7 @@ that begins just in time is there in the edges since phi = 0? It needs no inerti
 from micropython import const
 
 from . import ticks, wire
-from .course import Course
+from .course import judge
 from .figures import Wheel
 
 # The verdict waits this long after the late angle for one more edge; an unclear one is asked again with each new
@@ -31,18 +31,23 @@ class CueWatch:
         # type: (dict[str, Any], Any) -> None
         self._stretch = stretch
         self._wheel = Wheel(rig)
-        self._late_fraction = rig["brake_target"] + rig["brake_tolerance"]
-        self._window_fraction = rig["brake_target"] - rig["brake_tolerance"]
-        self._window_on = rig["cues.window_cue"]
-        self._late_on = rig["cues.late_cue"]
+        target = rig["brake_target"]
+        tolerance = rig["brake_tolerance"]
+        # Kind, share of the way back and how long after it to look.
+        self._cues = []  # type: list[tuple[int, float, int]]
+        if rig["cues.window_cue"]:
+            self._cues.append((wire.CUE_WINDOW, target - tolerance, 0))
+        if rig["cues.late_cue"]:
+            self._cues.append((wire.CUE_LATE, target + tolerance, _WAIT_US))
         # Noise of one edge in spacings, and what holds the wheel before the brake, learnt from finished reps.
         self.noise = 0.0
         self._held = _HELD
+        self._way = (0.0, 1.0, 1.0)  # path to phi = 0, the concentric range and one spacing in rad
+        self._next = 0  # which cue is waited for
         # No look at any edge before this; None: nothing is waited for.
         self._look = None  # type: int | None
-        self._window = False  # still to come in this rep
+        self._latest = 0  # the last moment for a verdict
         self._asked = 0  # edges at the last verdict
-        self._latest = 0
 
     def learn_noise(self, noise):
         # type: (float) -> None
@@ -63,69 +68,48 @@ class CueWatch:
     def arm(self, zero_path, range_, spacing_rad):
         # type: (float, float, float) -> None
         """The wheel has passed phi = 0, ``zero_path`` spacings from the stretch's first edge, after ``range_``."""
-        self._zero_path = zero_path
-        self._range = range_
-        self._spacing_rad = spacing_rad
-        self._asked = 0
-        self._window = self._window_on
-        self._look = self._stretch.buffer[self._stretch.count - 1]
+        self._way = (zero_path, range_, spacing_rad)
+        self._next = self._asked = 0
+        if self._cues:
+            self._look = self._stretch.buffer[self._stretch.count - 1]
 
     def due(self, now_ticks):
         # type: (int) -> int | None
         """The kind of cue to sound now, or None."""
-        look = self._look
-        if look is None or ticks.after(now_ticks, look) < 0:
+        if self._look is None or ticks.after(now_ticks, self._look) < 0:
             return None
-        if self._asked:
-            if self._asked == self._stretch.count and ticks.after(now_ticks, self._latest) < 0:
-                return None
-            return self._verdict(now_ticks)
-        self._stretch.mend()
-        if self._window:
-            self._look = self._passing(self._window_fraction)
+        stretch = self._stretch
+        over = ticks.after(now_ticks, self._latest) >= 0
+        if self._asked == stretch.count and not over:
+            return None
+        stretch.mend()
+        kind, fraction, wait_us = self._cues[self._next]
+        zero_path, range_, spacing_rad = self._way
+        newest = stretch.count - 1
+        first = max(0, newest - 4)
+        here = stretch.corrected(newest)
+        # At the pace of the newest four or so edges; a wheel that slows is never there before.
+        moved = max(0.5, here - stretch.corrected(first))
+        pace_us = ticks.after(stretch.buffer[newest], stretch.buffer[first]) / moved
+        if not self._asked:
+            passing = stretch.buffer[newest] + int((zero_path + fraction * range_ - here) * pace_us)
+            self._look = (passing + wait_us) & ticks.MASK
             if ticks.after(now_ticks, self._look) < 0:
                 return None
-            self._window = False
-            return wire.CUE_WINDOW
-        if not self._late_on:
-            self._look = None
-            return None
-        # A wheel slows: it is never there before this, and looks again then.
-        passing = self._passing(self._late_fraction)
-        self._look = (passing + _WAIT_US) & ticks.MASK
-        if ticks.after(now_ticks, self._look) < 0:
-            return None
-        self._latest = (passing + _LATEST_US) & ticks.MASK
-        return self._verdict(now_ticks)
-
-    def _passing(self, fraction):
-        # type: (float) -> int
-        """Ticks at which the wheel passes a share of the way back, at the pace of the newest four or so edges."""
-        stretch = self._stretch
-        last = stretch.count - 1
-        first = max(0, last - 4)
-        here = stretch.corrected(last)
-        self._pace_us = ticks.after(stretch.buffer[last], stretch.buffer[first]) / max(
-            here - stretch.corrected(first), 0.5
-        )
-        ahead = self._zero_path + fraction * self._range - here
-        return (stretch.buffer[last] + int(ahead * self._pace_us)) & ticks.MASK
-
-    def _verdict(self, now_ticks):
-        # type: (int) -> int | None
-        stretch = self._stretch
-        stretch.mend()
+            if kind == wire.CUE_WINDOW:
+                self._next += 1
+                if self._next == len(self._cues):
+                    self._look = None
+                return kind
+            self._latest = (passing + _LATEST_US) & ticks.MASK
+            over = ticks.after(now_ticks, self._latest) >= 0
         self._asked = stretch.count
-        late = self._late_fraction
         # The bend of a free wheel, as a share of the one that stops it from the late angle on.
-        speed = self._spacing_rad * 1e6 / self._pace_us
-        friction = (
-            self._wheel.friction_rad_s2(speed) * 2.0 * self._range * self._spacing_rad / (speed * speed)
-        )
-        bend = (self._held + friction) * (1.0 - late)
-        course = Course(stretch, self._zero_path, self._range, late, self.noise, bend, now_ticks)
-        over = ticks.after(now_ticks, self._latest) >= 0
-        unbraked = course.score < (1.0 if over else 0.0 if course.slow else _UNBRAKED)
-        if over or unbraked or course.score > _BRAKED:
+        speed = spacing_rad * 1e6 / pace_us
+        friction = self._wheel.friction_rad_s2(speed) * 2.0 * range_ * spacing_rad / (speed * speed)
+        bend = (self._held + friction) * (1.0 - fraction)
+        score, slow = judge(stretch, zero_path, range_, fraction, self.noise, bend, now_ticks)
+        unbraked = score < (1.0 if over else 0.0 if slow else _UNBRAKED)
+        if over or unbraked or score > _BRAKED:
             self._look = None
-        return wire.CUE_LATE if unbraked else None
+        return kind if unbraked else None

@@ -1,23 +1,55 @@
 """Least squares for a handful of points, in floats: runs a few times a rep, never per edge."""
 
+from micropython import const
 
-def take(matrix, right, row, value, weight):
-    # type: (list[list[float]], list[float], list[float], float, float) -> None
-    """Add an observation, ``row`` times the unknowns = ``value``, to the upper half of a system for ``solve``."""
-    for a in range(len(row)):
-        part = weight * row[a]
-        right[a] += part * value
-        line = matrix[a]
-        for b in range(a, len(row)):
-            line[b] += part * row[b]
+# Share of the diagonal that keeps a system within what single-precision floats carry.
+_DAMPING = const(1e-5)
+
+
+class System:
+    """Least squares built up observation by observation, for a few unknowns."""
+
+    def __init__(self, size):
+        # type: (int) -> None
+        self._matrix = [[0.0] * size for _ in range(size)]
+        self._right = [0.0] * size
+        self.answer = [0.0] * size
+        self.sure = 1e-9  # one over the variance of the last unknown, in units of the observations'
+
+    def add(self, row, value, weight):
+        # type: (tuple[float, ...], float, float) -> None
+        """An observation: ``row`` times the unknowns is ``value``."""
+        for a in range(len(row)):
+            part = weight * row[a]
+            self._right[a] += part * value
+            line = self._matrix[a]
+            for b in range(a, len(row)):
+                line[b] += part * row[b]
+
+    def solve(self):
+        # type: () -> None
+        """Renew the answer, unless the observations do not carry one."""
+        matrix = [line[:] for line in self._matrix]
+        for k in range(len(matrix)):
+            matrix[k][k] *= 1.0 + _DAMPING
+        answer = solve(matrix, self._right[:])
+        if answer:
+            self.answer = answer
+            self.sure = matrix[-1][-1]
+
+    def off(self, row, value):
+        # type: (tuple[float, ...], float) -> float
+        """How far an observation is off the answer."""
+        for k in range(len(row)):
+            value -= row[k] * self.answer[k]
+        return value
 
 
 def solve(matrix, right):
     # type: (list[list[float]], list[float]) -> list[float] | None
     """Solve a small symmetric positive system by elimination; None where it is singular.
 
-    Only the upper half of the matrix is read. Both are overwritten; the last pivot is one over the variance of the
-    last unknown, in units of the noise.
+    Only the upper half of the matrix is read. Both are overwritten.
     """
     size = len(right)
     for column in range(size):

@@ -63,16 +63,16 @@ class Reps:
         zero = abs(zero_x - start_x) if zero_x is not None else total / 2
         if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
             return False
-        figures = Figures(curve, start, stop, zero * spacing_rad, spacing_rad, self.wheel)
+        few = end < _FEW_EDGES
+        figures = Figures(curve, start, stop, zero * spacing_rad, spacing_rad, self.wheel, few)
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
             return False
         self._cue.learn_held(figures.held)
         flags = self._flags(start_us)
         if gap:
             flags |= wire.FLAG_GAP
-        if end < _FEW_EDGES:
+        if few:
             flags |= wire.FLAG_FEW_EDGES
-            figures.forget_accelerations()
         record.pack(
             self.record, figures, self._timing(figures), flags, self.count, start_us, duration_us, cues
         )

@@ -25,6 +25,5 @@ REPS: dict[tuple, str] = {
 
 BRAKES: dict[tuple, str] = {
     ("firmware", "half_reps", 1): "rep 7 brakes at 0.25 of a short way and gets a late cue",
-    ("firmware", "firm_yield", 1): "rep 6 brakes at 0.29, 0.06 before the late edge, and gets a late cue",
     ("reference", "never_braked", 1): "a late brake where friction alone stopped the wheel",
 }
