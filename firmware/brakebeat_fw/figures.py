@@ -16,6 +16,10 @@ _HALF_TURN = const(3.1416)
 _WIDEST_S = const(0.08)
 # What the half window of the peak grows by, s per rad of noise.
 _WIDER_S_PER_RAD = const(4.0)
+# Half window of the peak, seconds.
+_PEAK_S = const(0.065)
+_PEAK_S_PER_RAD = const(10.0)
+_PEAK_MOST_S = const(0.11)
 
 
 class Wheel:
@@ -155,14 +159,18 @@ class Figures:
 def _peak(curve, at):
     # type: (Any, float) -> tuple[float, float]
     """Time and size of the greatest speed: the vertex of a local cubic around ``at``."""
-    # Noise asks for a wider window, which a broad peak can bear.
-    half_s = 0.05 + _WIDER_S_PER_RAD * curve.noise_rad
-    first, last = curve.window(at, min(half_s, 0.1), 9, curve.nearest(at, 0))
-    answer, scale = curve.fit(at, first, last, 3)
-    u = 0.0
-    if answer[3] < 0.0:
-        low = (curve.ts[first] - at) / scale
-        high = (curve.ts[last] - at) / scale
-        u = max(low / 2, min(high / 2, -answer[2] / (3.0 * answer[3])))
-    speed = (answer[1] + u * (2.0 * answer[2] + u * 3.0 * answer[3])) / scale
-    return at + u * scale, speed
+    # A cubic is true about that far; noise asks for more, which a broad peak can bear.
+    half_s = min(_PEAK_S + _PEAK_S_PER_RAD * curve.noise_rad, _PEAK_MOST_S)
+    speed = 0.0
+    for _ in range(2):
+        # Again about the vertex: a lopsided window leans.
+        first, last = curve.window(at, half_s, 7, curve.nearest(at, 0))
+        answer, scale = curve.fit(at, first, last, 3)
+        u = 0.0
+        if answer[3] < 0.0:
+            low = (curve.ts[first] - at) / scale
+            high = (curve.ts[last] - at) / scale
+            u = max(low / 2, min(high / 2, -answer[2] / (3.0 * answer[3])))
+        speed = (answer[1] + u * (2.0 * answer[2] + u * 3.0 * answer[3])) / scale
+        at += u * scale
+    return at, speed
