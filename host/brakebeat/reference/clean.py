@@ -2,7 +2,8 @@
 
 A single-channel sensor gives bare times. The hidden path through them is found by dynamic programming
 (Viterbi) over second-order states: the last two real edges, the magnets between them and whether the wheel is
-pulled or braked; a turnaround is a state of its own. See ``likelihood`` for the costs.
+pulled or braked; a turnaround is a state of its own, and so is a start from rest after any number of faults. See
+``likelihood`` for the costs.
 """
 
 from __future__ import annotations
@@ -19,12 +20,11 @@ from brakebeat.reference.likelihood import (
     PULLED,
     WAYS,
     Array,
+    Faults,
     Scales,
     depart_cost,
-    extra_cost,
     fresh_cost,
     glide_costs,
-    missed_cost,
     turn_costs,
 )
 
@@ -39,6 +39,9 @@ STATES = GLIDE + TURN + 1
 START = STATES - 1
 _STRIDE = np.arange(1.0, STRIDES + 1.0)
 _SENSE_COST = 6.0
+# A start that edges before it lead to by no turnaround; a first start that is not the first edge.
+_RESTART_COST = 10.0
+_LATE_START_COST = 2.0
 
 
 @dataclass(frozen=True)
@@ -60,28 +63,44 @@ class Path:
 class Decoder:
     """Best path through the edges at ``t_s`` (n,), s; ``step`` (n,) tells the sense or is 0."""
 
-    def __init__(self, t_s: Array, step: NDArray[np.int8], scales: Scales) -> None:
-        self.t, self.step, self.scales = t_s, step, scales
+    def __init__(self, t_s: Array, step: NDArray[np.int8], scales: Scales, faults: Faults) -> None:
+        self.t, self.step, self.scales, self.faults = t_s, step, scales, faults
+        # The cheapest way to have been at rest since some edge: its cost, that edge (−1: from the first) and state.
+        self._rest = (0.0, -1, START)
         n = len(t_s)
         self.cost = np.full((n, STATES), np.inf)
-        self.came = np.full((n, STATES), -1, dtype=np.int32)  # (back − 1)·STATES + state of the edge before
+        self.came = np.full((n, STATES), -1, dtype=np.int64)  # (back − 1)·STATES + state of the edge before
         self.accel = np.full((n, TURN), scales.accel_rad_s2)
         self.tau = np.zeros((n, TURN))
         self.glide_accel = np.zeros((n, GLIDE))
 
     def path(self) -> Path:
         """Run forward over all edges, then walk back along the cheapest way."""
-        n = len(self.t)
-        lead = 0.0
-        for edge in range(n):
-            self.cost[edge, START] = lead + 3.0 * (edge > 0)
-            if edge < 64:
-                lead += float(extra_cost(np.asarray(np.inf)))
-            else:
-                lead = np.inf
+        for edge in range(len(self.t)):
+            self._start(edge)
             if edge:
                 self._arrive(edge)
+            self._stay(edge)
         return self._walk_back()
+
+    def _start(self, edge: int) -> None:
+        """The cost of setting off from rest at ``edge``."""
+        cost, since, state = self._rest
+        if since < 0:
+            self.cost[edge, START] = cost + _LATE_START_COST * (edge > 0)
+            return
+        self.cost[edge, START] = cost + _RESTART_COST
+        self.came[edge, START] = (edge - 1 - since) * STATES + state
+
+    def _stay(self, edge: int) -> None:
+        """At rest beyond ``edge``: it was a fault of the rest so far, or the last one before a rest."""
+        cost, since, state = self._rest
+        age = self.t[edge] - self.t[since] if since >= 0 else np.inf
+        cost += float(self.faults.extra_cost(np.asarray(age)))
+        stopped = int(self.cost[edge].argmin())
+        if self.cost[edge, stopped] < cost:
+            cost, since, state = float(self.cost[edge, stopped]), edge, stopped
+        self._rest = (cost, since, state)
 
     def _arrive(self, edge: int) -> None:
         """Fill in the costs of every state of ``edge`` from those of the ``BACK`` edges before."""
@@ -97,7 +116,7 @@ class Decoder:
     def _extras(self, old: int, edge: int) -> float:
         if edge - old == 1:
             return 0.0
-        return float(extra_cost(self.t[old + 1 : edge] - self.t[old]).sum())
+        return float(self.faults.extra_cost(self.t[old + 1 : edge] - self.t[old]).sum())
 
     def _glides_into(self, before: Integers) -> tuple[Array, Array]:
         """Speed and length of the gap that ends each state: (m, BACK, STRIDES) and (m, BACK)."""
@@ -137,7 +156,7 @@ class Decoder:
             ],
             axis=1,
         )
-        missed = missed_cost(_STRIDE)
+        missed = self.faults.missed_cost(_STRIDE)
         for phase, moved in ((PULLED, to_pulled), (BRAKED, to_braked)):
             rows = [
                 moved.reshape(m, GLIDE, STRIDES),
@@ -167,14 +186,11 @@ class Decoder:
             self.tau[edge, slots] = turn.tau_s.reshape(m, -1)[np.arange(m), best // 2]
 
     def _walk_back(self) -> Path:
-        n = len(self.t)
-        ends = []
-        for edge in range(n - 1, max(n - 1 - BACK, -1), -1):
-            state = int(self.cost[edge].argmin())
-            ends.append((self.cost[edge, state] + self._extras(edge, n), edge, state))
-        _, edge, state = min(ends)
+        _, edge, state = self._rest
+        if edge < 0:
+            return self._described([])
         chain = [(edge, state)]
-        while state != START and self.came[edge, state] >= 0:
+        while self.came[edge, state] >= 0:
             back, state = divmod(int(self.came[edge, state]), STATES)
             # `back` counts from the edge before; where the state itself names its predecessor, they agree.
             edge = edge - 1 - back
@@ -196,8 +212,9 @@ class Decoder:
                     stride = state // 2 % STRIDES + 1
                     where += way * stride
                     missed += stride - 1
-                elif state < START:
-                    where -= way * WAYS[(state - GLIDE) % len(WAYS)]
+                else:
+                    if state < START:
+                        where -= way * WAYS[(state - GLIDE) % len(WAYS)]
                     way = -way
             real[edge], place[edge], sense[edge] = True, where, way
         return Path(real, place, sense, self._bounces(real), missed)

@@ -15,6 +15,10 @@ _SCAN_S = 0.0005
 # small part of what the whole recording shows.
 _EDGES_FROM_REST = 14
 _CALM = 1.0 / 60.0
+# ... unless a brake comes at the last moment.
+_ROUGH = (_CALM, 1.0, 100.0)
+# From then on the wheel need not be where it came to rest.
+_LONG_REST_S = 5.0
 
 
 @dataclass(frozen=True)
@@ -61,14 +65,26 @@ def locate_strokes(fit: Fit) -> list[Stroke]:
         last = number + 1 == len(chain.runs)
         finish = _outer_end(fit, before=False) if last else _inner_end(fit, number)
         found.append(Stroke(fit, run.sense, begin, finish, chain.delay_s[number], chain.lag_s(number), edges))
-        begin = finish if last else _after_rest(finish, fit, number)
+        begin = finish if last else _after_turn(finish, fit, number)
     return found
 
 
-def _after_rest(finish: End, fit: Fit, number: int) -> End:
-    """The next stroke's beginning: the same point of the chain, the rest's own doubt on top."""
-    doubt = fit.chain.turnings[number].rest_sd_s
-    return End(finish.t_s, finish.angle_rad, float(np.hypot(finish.t_sd_s, doubt)), finish.angle_sd_rad, True)
+def _after_turn(finish: End, fit: Fit, number: int) -> End:
+    """The next stroke's beginning: the same point of the chain, the rest's own doubt on top.
+
+    After a long rest it is told by what follows alone: someone may have touched the wheel.
+    """
+    turning = fit.chain.turnings[number]
+    begin = End(
+        finish.t_s,
+        finish.angle_rad,
+        float(np.hypot(finish.t_sd_s, turning.rest_sd_s)),
+        finish.angle_sd_rad,
+        True,
+    )
+    if turning.rest_s < _LONG_REST_S:
+        return begin
+    return _sharpened(fit, begin, fit.chain.slices[number + 1], before=True)
 
 
 def _inner_end(fit: Fit, number: int) -> End:
@@ -98,21 +114,26 @@ def _outer_end(fit: Fit, *, before: bool) -> End:
     end = _end(fit, t_stop, True)
     travelled = abs(end.angle_rad - float(fit.value(np.array([t_edge]))[0]))
     known = travelled < 2.2 * fit.spacing_rad + 3.0 * end.angle_sd_rad + 0.1
-    return _sharpened(fit, end, before=before) if known else replace(end, known=False)
+    own = chain.slices[0 if before else -1]
+    return _sharpened(fit, end, own, before=before) if known else replace(end, known=False)
 
 
-def _sharpened(fit: Fit, end: End, *, before: bool) -> End:
-    """The end with its time from the vertex model, which knows how a wheel leaves rest and comes to it."""
+def _sharpened(fit: Fit, end: End, edges: slice, *, before: bool) -> End:
+    """The end of a stroke with its time from the vertex model, which knows how a wheel leaves rest and comes to it."""
     chain = fit.chain
-    count = min(int(_EDGES_FROM_REST * max(2.0 * np.pi / fit.spacing_rad / 6.0, 1.0) ** 0.5), len(chain.t_s))
-    part = slice(0, count) if before else slice(len(chain.t_s) - count, len(chain.t_s))
+    most = int(_EDGES_FROM_REST * max(2.0 * np.pi / fit.spacing_rad / 6.0, 1.0) ** 0.5)
+    count = min(most, edges.stop - edges.start)
+    part = slice(edges.start, edges.start + count) if before else slice(edges.stop - count, edges.stop)
     t, angle = chain.t_s[part], fit.angle_rad()[part]
     sigma = fit.noise.sigma(fit.speed_rad_s[part])
     if not before:
         t, angle, sigma = -t[::-1], angle[::-1], sigma[::-1]
-    prior = Prior(fit.noise.jerk_density * _CALM, fit.usual_accel_rad_s2, 1e-4, fit.spacing_rad)
     rise = RISE_S / 2.0 if before else 0.0
-    t_s, spread, _ = start_from_rest(prior, t, np.abs(angle - angle[0]), sigma, rises=before)
+    found = []
+    for rough in (_CALM,) if before else _ROUGH:
+        prior = Prior(fit.noise.jerk_density * rough, fit.usual_accel_rad_s2, 1e-4, fit.spacing_rad)
+        found.append(start_from_rest(prior, t, np.abs(angle - angle[0]), sigma, rises=before))
+    t_s, spread, _ = min(found, key=lambda each: each[2])
     t_s = t_s + rise if before else -t_s
     return End(t_s, float(fit.value(np.array([t_s]))[0]), spread, end.angle_sd_rad, True)
 

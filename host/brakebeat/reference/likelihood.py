@@ -31,6 +31,8 @@ IN_MOTION_COST = 8.0
 # How much the acceleration changes from one gap to the next, as a part of the usual one.
 ACCEL_CHANGE = 0.35
 STUDENT_DOF = 3.0
+# A pull may be so much weaker at first (logarithm of the acceleration) before it is an odd one.
+_CREEP = 1.2
 _STUDENT_NORM = math.log(
     math.gamma((STUDENT_DOF + 1) / 2) / math.gamma(STUDENT_DOF / 2) / math.sqrt(STUDENT_DOF * math.pi)
 )
@@ -57,15 +59,22 @@ def student_cost(difference: Array, scale: Array) -> Array:
     return np.log(scale) - _STUDENT_NORM + 0.5 * (STUDENT_DOF + 1.0) * np.log1p(z * z / STUDENT_DOF)
 
 
-def extra_cost(age_s: Array) -> Array:
-    """Cost of calling an edge no passage at all, ``age_s`` after the last real one: bounce or spurious."""
-    bounce = BOUNCE_CHANCE * (0.8 / 0.002 * np.exp(-age_s / 0.002) + 0.2 / 0.01 * np.exp(-age_s / 0.01))
-    return -np.log(bounce + SPURIOUS_PER_S)
+@dataclass(frozen=True)
+class Faults:
+    """How often a sensor errs: chance of a magnet passing unseen, of an edge that bounces, stray edges a second."""
 
+    miss_chance: float = MISS_CHANCE
+    bounce_chance: float = BOUNCE_CHANCE
+    spurious_per_s: float = SPURIOUS_PER_S
 
-def missed_cost(strides: Array) -> Array:
-    """Cost of a stride over ``strides`` magnets, all but the last of them unseen."""
-    return -(strides - 1.0) * math.log(MISS_CHANCE)
+    def extra_cost(self, age_s: Array) -> Array:
+        """Cost of calling an edge no passage at all, ``age_s`` after the last real one: bounce or spurious."""
+        settling = 0.8 / 0.002 * np.exp(-age_s / 0.002) + 0.2 / 0.01 * np.exp(-age_s / 0.01)
+        return -np.log(self.bounce_chance * settling + self.spurious_per_s)
+
+    def missed_cost(self, strides: Array) -> Array:
+        """Cost of a stride over ``strides`` magnets, all but the last of them unseen."""
+        return -(strides - 1.0) * math.log(self.miss_chance)
 
 
 @dataclass(frozen=True)
@@ -178,9 +187,12 @@ def _turn(
 
 
 def fresh_cost(scales: Scales, new: Array, gap_s: Array) -> Array:
-    """Cost of a path's first gap: from rest a spacing before, the wheel has not got fast yet."""
-    haste = np.maximum(np.log(new**2 / (3.0 * scales.spacing_rad * 2.0 * scales.accel_rad_s2)), 0.0)
-    return 2.0 + np.log(gap_s) + np.minimum(2.0 * haste**2, IN_MOTION_COST)
+    """Cost of a path's first gap: from rest a spacing before, the wheel has not got fast yet; nor does it creep."""
+    usual = scales.spacing_rad * 2.0 * scales.accel_rad_s2
+    haste = np.maximum(np.log(new**2 / (3.0 * usual)), 0.0)
+    creep = np.maximum(np.log(usual / 4.0 / new**2) - _CREEP, 0.0)
+    off = 2.0 * haste**2 + creep**2
+    return 2.0 + np.log(gap_s) + np.minimum(off, IN_MOTION_COST)
 
 
 def depart_cost(scales: Scales, turn_accel: Array, tau_s: Array, new: Array, gap_s: Array) -> Array:

@@ -2,82 +2,181 @@
 
 Within a chain the turnarounds on either side vouch for an edge; out here only physics does. From rest the wheel
 sets off less than a spacing before its first edge; edges that do not fit that course but whose absence does are
-faults.
+faults, and of two edges close to each other either may be the magnet's.
 """
 
 from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from brakebeat.reference.likelihood import MISS_CHANCE, SPURIOUS_PER_S
 from brakebeat.reference.reading import Model
 from brakebeat.reference.spline import Array, Integers
-from brakebeat.reference.strokes import EdgeRun, part_of_run
+from brakebeat.reference.strokes import EdgeRun
 from brakebeat.reference.vertex import LONGEST_LEAD_S, Prior, weigh_vertices
 
 NEAR = 8
-_MOST_CUT = 3
-_FAULT_COST = -2.0 * float(np.log(SPURIOUS_PER_S))
-# Cutting edges off must explain the rest of them better by this much.
+_SHOWN = 11
+_MOST_CUT = 6
+_MOST_MOVED = 4
+# What an edge is unlike the first read must explain the edges better by this much.
 _MARGIN = 2.0
-_UNSEEN_COST = -2.0 * float(np.log(MISS_CHANCE))
+_LEAST_SHARE = 0.7
+# The acceleration next to a rest may be so many times the usual one, give or take (in its logarithm).
+_FAST, _FAST_SPREAD = 4.0, 0.35
+# How rough the motion is next to a rest differs: as in the middle of a stroke or far less, or a brake that comes at
+# the last moment.
+_AFTER_REST = (1.0, 0.1)
+_BEFORE_REST = (1e4, 1e2, 1.0, 0.1)
 
 
-def trim_start(run: EdgeRun, table_rad: Array, model: Model) -> EdgeRun:
+@dataclass(frozen=True)
+class _Outset:
+    """A run's edges from its rest on (n,): rows among all edges, times from rest on, places.
+
+    ``rough``: by how much the jerk may differ from the usual; ``cost`` of the faults among them.
+    """
+
+    row: Integers
+    t_s: Array
+    place: Integers
+    rough: tuple[float, ...]
+    cost: float = 0.0
+
+    def without(self, count: int, fault_cost: float) -> _Outset:
+        """The first edges taken as faults."""
+        rest = slice(count, None)
+        return dataclasses.replace(
+            self,
+            row=self.row[rest],
+            t_s=self.t_s[rest],
+            place=self.place[rest],
+            cost=self.cost + count * fault_cost,
+        )
+
+
+def trim_start(run: EdgeRun, t_s: Array, unused: Integers, table_rad: Array, model: Model) -> EdgeRun:
     """The run without faults before its first edge, and with a magnet missed among the first ones put in.
 
     Args:
+        t_s: all edges; ``unused``: the numbers of those in no run.
         table_rad: the magnets' offsets counted along the shaft from the run's first edge (empty if none).
     """
-    cut, place = _reread(run.t_s, run.place, run.sense, table_rad, model)
-    return part_of_run(dataclasses.replace(run, place=place), slice(cut, len(run.t_s)))
+    best = _reread(
+        _Outset(run.row, run.t_s, run.place, _AFTER_REST), t_s, unused, run.sense, table_rad, model
+    )
+    return _replaced(run, best.row, t_s, best.place - best.place[0])
 
 
-def trim_end(run: EdgeRun, table_rad: Array, model: Model) -> EdgeRun:
+def trim_end(run: EdgeRun, t_s: Array, unused: Integers, table_rad: Array, model: Model) -> EdgeRun:
     """The run without faults after its last edge: the same look at the run played backwards."""
     last = int(run.place[-1])
     mirrored = np.roll(table_rad, -run.sense * last)
-    cut, place = _reread(-run.t_s[::-1], last - run.place[::-1], -run.sense, mirrored, model)
-    return part_of_run(dataclasses.replace(run, place=place[-1] - place[::-1]), slice(0, len(run.t_s) - cut))
+    outset = _Outset(run.row[::-1], -run.t_s[::-1], last - run.place[::-1], _BEFORE_REST)
+    best = _reread(outset, -t_s, unused, -run.sense, mirrored, model)
+    place = best.place[::-1]
+    return _replaced(run, best.row[::-1], t_s, place[0] - place)
 
 
-def _reread(t_s: Array, place: Integers, sense: int, table_rad: Array, model: Model) -> tuple[int, Integers]:
-    """How many of the first edges are faults, and the places of all with what was missed among the first ones."""
-    best, best_cost = (0, place), np.inf
-    for cut, places, doubt in _readings(place):
-        shown = slice(cut, min(len(t_s), NEAR + _MOST_CUT))
-        angle = places[shown] * model.spacing_rad
-        if len(table_rad):
-            angle = angle + sense * table_rad[sense * places[shown] % len(table_rad)]
-        cost = _cost_from_rest(t_s[shown], angle - angle[0], model) + doubt
-        if cost < best_cost - (_MARGIN if best_cost < np.inf and doubt else 0.0):
-            best, best_cost = (cut, places), cost
+def _replaced(run: EdgeRun, row: Integers, t_s: Array, place: Integers) -> EdgeRun:
+    return dataclasses.replace(run, t_s=t_s[row], row=row, place=place)
+
+
+def _reread(
+    outset: _Outset, t_s: Array, unused: Integers, sense: int, table_rad: Array, model: Model
+) -> _Outset:
+    """The likeliest reading of the edges from rest on; one better reading may lead to another."""
+    for _ in range(_MOST_CUT):
+        best = _best(outset, t_s, unused, sense, table_rad, model)
+        if best is outset:
+            break
+        unused = np.setdiff1d(np.union1d(unused, outset.row), best.row)
+        outset = dataclasses.replace(best, cost=0.0)
+    return outset
+
+
+def _best(
+    outset: _Outset, t_s: Array, unused: Integers, sense: int, table_rad: Array, model: Model
+) -> _Outset:
+    best, least = outset, np.inf
+    for number, reading in enumerate(_readings(outset, t_s, unused, model)):
+        cost = reading.cost + _cost_from_rest(reading, sense, table_rad, model) + _MARGIN * (number > 0)
+        if cost < least:
+            best, least = reading, cost
     return best
 
 
-def _readings(place: Integers) -> Iterator[tuple[int, Integers, float]]:
-    """Cuts and changed strides with −2·log prior odds, the edges as they stand first."""
-    for cut in range(min(_MOST_CUT, max(len(place) - NEAR // 2, 0)) + 1):
-        yield cut, place, cut * _FAULT_COST
-    for at in range(1, min(_MOST_CUT + 2, len(place))):
-        stride = int(place[at] - place[at - 1])
+def _readings(outset: _Outset, t_s: Array, unused: Integers, model: Model) -> Iterator[_Outset]:
+    """Cuts, changed strides, another edge as the first, with −2·log prior odds; the edges as they stand first."""
+    length = len(outset.row)
+    for cut in range(min(_MOST_CUT, max(length - NEAR // 2, 0)) + 1):
+        rest = outset.without(cut, model.nowhere_cost) if cut else outset
+        yield rest
+        if len(rest.row) > NEAR // 2:
+            yield from _first_from(rest, t_s, unused, outset.row[cut - 1] if cut else None)
+    yield from _put_back(outset, t_s, unused, model)
+    for at in range(1, min(_MOST_MOVED + 1, length)):
+        stride = int(outset.place[at] - outset.place[at - 1])
         for more in (1, -1) if stride > 1 else (1,):
-            changed = place.copy()
+            changed = outset.place.copy()
             # Later places stand: the offsets are counted by them.
             changed[:at] -= more
-            yield 0, changed, _UNSEEN_COST * more
+            yield dataclasses.replace(outset, place=changed, cost=model.unseen_cost * more)
 
 
-def _cost_from_rest(t_s: Array, way_rad: Array, model: Model) -> float:
+def _first_from(outset: _Outset, t_s: Array, unused: Integers, before: int | None) -> Iterator[_Outset]:
+    """The first edge replaced by one that was taken for a fault, close to it: as many faults as before.
+
+    From rest on the first gap is the longest.
+    """
+    first, second = int(outset.row[0]), int(outset.row[1])
+    latest = outset.t_s[1] - _LEAST_SHARE * (outset.t_s[2] - outset.t_s[1])
+    low, high = min(first, second), max(first, second)
+    for row in unused[(unused > low - _MOST_CUT) & (unused < high + _MOST_CUT)]:
+        nearer = t_s[row] < latest and (before is None or t_s[row] > t_s[before])
+        if nearer and row != first:
+            rows, times = outset.row.copy(), outset.t_s.copy()
+            rows[0], times[0] = row, t_s[row]
+            yield dataclasses.replace(outset, row=rows, t_s=times)
+
+
+def _put_back(outset: _Outset, t_s: Array, unused: Integers, model: Model) -> Iterator[_Outset]:
+    """An edge that was taken for a fault, before the first one, as a magnet's after all."""
+    earliest = outset.t_s[0] - _LEAST_SHARE * (outset.t_s[1] - outset.t_s[0])
+    for row in unused[t_s[unused] < earliest]:
+        if t_s[row] > outset.t_s[0] - LONGEST_LEAD_S:
+            yield dataclasses.replace(
+                outset,
+                row=np.append(row, outset.row),
+                t_s=np.append(t_s[row], outset.t_s),
+                place=np.append(outset.place[0] - 1, outset.place),
+                cost=-model.nowhere_cost,
+            )
+
+
+def _cost_from_rest(outset: _Outset, sense: int, table_rad: Array, model: Model) -> float:
     """−2·log likelihood of edges that follow a start from rest."""
+    shown = slice(0, _SHOWN)
+    t_s, place = outset.t_s[shown], outset.place[shown]
+    angle = place * model.spacing_rad
+    if len(table_rad):
+        angle = angle + sense * table_rad[sense * place % len(table_rad)]
+    # The wheel stood still less than a spacing before the first edge: it cannot be fast already.
+    speed = float(angle[1] - angle[0]) / max(float(t_s[1] - t_s[0]), 1e-5)
+    needed = speed**2 / (2.0 * model.spacing_rad * model.usual_accel_rad_s2)
+    haste = (max(np.log(abs(needed) / _FAST), 0.0) / _FAST_SPREAD) ** 2
+    return float(haste) + min(_rest_cost(t_s, angle - angle[0], model, rough) for rough in outset.rough)
+
+
+def _rest_cost(t_s: Array, way_rad: Array, model: Model, rough: float) -> float:
     gaps = np.maximum(np.diff(t_s), 1e-5)
     speed = np.abs(np.diff(way_rad)) / gaps
     slower = np.maximum(np.minimum(np.append(speed, speed[-1:]), np.append(speed[:1], speed)), 1.0)
     sigma = np.hypot(model.noise.sigma(slower), 1e-3)
-    prior = Prior(model.noise.jerk_density, model.usual_accel_rad_s2, 1e-4, model.spacing_rad)
+    prior = Prior(rough * model.noise.jerk_density, model.usual_accel_rad_s2, 1e-4, model.spacing_rad)
     lead = np.geomspace(0.004, LONGEST_LEAD_S, 40)
     best = np.inf
     for blur in (0.01, 0.0):

@@ -11,12 +11,14 @@ import numpy as np
 from brakebeat.formats.recording import Recording
 from brakebeat.reference.bounds import release_rad, stroke_bounds
 from brakebeat.reference.chain import Chain, join_runs
-from brakebeat.reference.clean import Decoder, Path
+from brakebeat.reference.clean import Path
 from brakebeat.reference.edges import EdgeTrain, edge_train
 from brakebeat.reference.ends import Stroke, locate_strokes
+from brakebeat.reference.exchange import exchanged
+from brakebeat.reference.faults import best_path, measured
 from brakebeat.reference.fit import Fit, fit_chain
 from brakebeat.reference.identity import Marks, recognise
-from brakebeat.reference.likelihood import Scales
+from brakebeat.reference.likelihood import Faults, Scales
 from brakebeat.reference.noise import Noise
 from brakebeat.reference.outer import trim_end, trim_start
 from brakebeat.reference.reading import Model, Nearby
@@ -31,6 +33,8 @@ from brakebeat.reference.zero import Bounds, Releases, Turns, Zero, find_zero
 MOST_MAGNETS = 24
 FEWEST_EDGES = 4
 _BOUNCE_S = 0.003
+# A gap this much longer than a turn straight round takes may hold a rest.
+_RESTED = 1.3
 # What turnarounds taught of the shift is no better than the course assumed through them.
 _SHIFT_DOUBT_RAD = 0.008
 
@@ -59,12 +63,16 @@ def understand(recording: Recording) -> Understanding:
     if len(train.t_s) < FEWEST_EDGES:
         return Understanding(train, None, [])
     scales = measure_scales(train.t_s, train.spacing_rad, train.per_rev)
-    path = encoder_path(train) if train.count is not None else Decoder(train.t_s, train.step, scales).path()
+    if train.count is not None:
+        path = encoder_path(train)
+        faults = measured(path, train.t_s)
+    else:
+        path, faults = best_path(train, scales)
     runs = cut_runs(train.t_s, path, scales)
     if not runs:
         return Understanding(train, path, [])
     magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
-    fits = _fits(train.t_s, runs, magnets, scales)
+    fits = _fits(train.t_s, runs, magnets, scales, faults)
     return Understanding(train, path, [_section(fit, train, recording.rig.zero_index) for fit in fits])
 
 
@@ -75,16 +83,24 @@ def encoder_path(train: EdgeTrain) -> Path:
     return Path(np.ones(n, bool), count, train.step.astype(np.int64), np.zeros(n, bool), 0)
 
 
-def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales) -> list[Fit]:
+def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults: Faults) -> list[Fit]:
     """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught."""
     alone = [join_runs([run], []) for run in runs]
     noise = find_noise(alone, scales.spacing_rad, Noise())
     singles = [fit_chain(chain, magnets, scales.spacing_rad, noise, scales.accel_rad_s2) for chain in alone]
+    unused = np.setdiff1d(np.arange(len(t_s)), np.concatenate([run.row for run in runs]))
+    for number, single in enumerate(singles):
+        better = exchanged(runs[number], single, t_s, unused)
+        if better is not None:
+            runs[number], alone[number] = better, join_runs([better], [])
+            singles[number] = fit_chain(
+                alone[number], magnets, scales.spacing_rad, noise, scales.accel_rad_s2
+            )
     if magnets:
         noise = refine_noise(singles)
     marks = Marks(runs, recognise(singles), [fit.offsets_rad for fit in singles])
-    model = Model(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2)
-    runs = _trimmed(runs, singles, model)
+    model = Model(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2, faults=faults)
+    runs = _trimmed(t_s, runs, singles, model)
     untold: list[Turning | None] = [None] * len(runs)
     runs, turnings = _resolve(t_s, runs, [model] * len(runs), marks, untold)
     fits = _fit_all(runs, turnings, magnets, scales, noise)
@@ -93,18 +109,25 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales) -> list
     return _fit_all(runs, turnings, magnets, scales, noise)
 
 
-def _trimmed(runs: list[EdgeRun], singles: list[Fit], model: Model) -> list[EdgeRun]:
-    """The runs with the outermost edges of each chain put right."""
+def _trimmed(t_s: Array, runs: list[EdgeRun], singles: list[Fit], model: Model) -> list[EdgeRun]:
+    """The runs with the edges put right where the wheel set off from rest or came to it."""
     trimmed = list(runs)
+    unused = np.setdiff1d(np.arange(len(t_s)), np.concatenate([run.row for run in runs]))
     for number, single in enumerate(singles):
-        if number == 0 or not runs[number].turned:
-            trimmed[number] = trim_start(trimmed[number], single.offsets_rad, model)
-        if number + 1 == len(runs) or not runs[number + 1].turned:
+        if number == 0 or _rested(runs[number - 1], runs[number], model):
+            trimmed[number] = trim_start(trimmed[number], t_s, unused, single.offsets_rad, model)
+        if number + 1 == len(runs) or _rested(runs[number], runs[number + 1], model):
             # The table counts from the run's first edge as first read.
             shift = int(runs[number].place[-1] - trimmed[number].place[-1]) * runs[number].sense
             table = np.roll(single.offsets_rad, -shift)
-            trimmed[number] = trim_end(trimmed[number], table, model)
+            trimmed[number] = trim_end(trimmed[number], t_s, unused, table, model)
     return trimmed
+
+
+def _rested(before: EdgeRun, after: EdgeRun, model: Model) -> bool:
+    """Whether the wheel stood still between two runs, or may have for long enough to see faults meanwhile."""
+    straight = 2.0 * np.sqrt(2.0 * model.spacing_rad / model.usual_accel_rad_s2)
+    return not after.turned or bool(after.t_s[0] - before.t_s[-1] > _RESTED * straight)
 
 
 def _rough(noise: Noise, chains: list[Chain]) -> Noise:

@@ -9,17 +9,17 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from brakebeat.reference.likelihood import MISS_CHANCE, REACH_RAD, SPURIOUS_PER_S
+from brakebeat.reference.likelihood import REACH_RAD, Faults
 from brakebeat.reference.noise import Noise
 from brakebeat.reference.spline import Array, Integers
 from brakebeat.reference.vertex import Prior, weigh_vertices
 
 # The longest that a turning wheel may take between two magnets.
 LONGEST_S = 2.5
-# −2·log chance of a pass unseen, of a graze that still gives its edge, of an edge from nowhere (density in 1/s).
-_UNSEEN_COST = -2.0 * math.log(MISS_CHANCE)
+# −2·log chance of a graze that still gives its edge.
 _GRAZE_COST = 1.4
-_NOWHERE_COST = -2.0 * math.log(SPURIOUS_PER_S)
+# A wheel may take so many times as long as usual from a magnet to standstill, give or take (in its logarithm).
+_SLOW, _SLOW_SPREAD = 2.0, 0.35
 _REST_COST = 1.0
 _REST_SCALE_S = 0.02
 # A shorter rest than this is none: the fit through it costs less than telling it apart.
@@ -36,7 +36,7 @@ class Model:
     """What all turnarounds of a chain share.
 
     ``offsets_rad`` (magnets,) or empty; ``shift_rad`` with its prior spread; ``usual_accel_rad_s2`` scales how
-    much the acceleration may change.
+    much the acceleration may change; ``faults``: how often the sensor errs.
     """
 
     spacing_rad: float
@@ -45,6 +45,17 @@ class Model:
     offsets_rad: Array = field(default_factory=lambda: np.zeros(0))
     shift_rad: float = 0.0
     shift_sd_rad: float = 0.02
+    faults: Faults = field(default_factory=Faults)
+
+    @property
+    def unseen_cost(self) -> float:
+        """−2·log chance of a pass that gives no edge."""
+        return -2.0 * math.log(self.faults.miss_chance)
+
+    @property
+    def nowhere_cost(self) -> float:
+        """−2·log density, in 1/s, of an edge from nowhere."""
+        return -2.0 * math.log(self.faults.spurious_per_s)
 
 
 @dataclass(frozen=True)
@@ -115,7 +126,7 @@ class Reading:
         # Densities of angles become densities of times; an edge left out has its own.
         left_out = len(near.t_s) - len(rows)
         skipped = int(np.abs(np.delete(steps, split)[1:]).sum()) - (len(rows) - 2)
-        self._fixed = _NOWHERE_COST * left_out + _UNSEEN_COST * skipped
+        self._fixed = model.nowhere_cost * left_out + model.unseen_cost * skipped
         self._fixed -= 2.0 * float(np.log(np.maximum(slower, 1.0)).sum())
         if near.distance_cost is not None:
             self._fixed += float(near.distance_cost[near.sense * int(count[-1]) % len(near.distance_cost)])
@@ -197,7 +208,18 @@ class Reading:
         vertex = self._t[split - 1] + shares * (self.gap_s - rest_s)
         sigma = np.hypot(self._sigma, blur_rad)
         found = weigh_vertices(self._prior, self._t, self._angle, sigma, split, vertex, rest_s)
-        return found.cost, found.misfit, vertex, found.angle_rad
+        idle = self._idle_cost(vertex - self._t[split - 1]) + self._idle_cost(
+            self._t[split] - vertex - rest_s
+        )
+        return found.cost + idle, found.misfit, vertex, found.angle_rad
+
+    def _idle_cost(self, unseen_s: Array) -> Array:
+        """Cost of turning on unseen for far longer than a braked or pulled wheel takes from magnet to magnet."""
+        usual = math.sqrt(2.0 * self.model.spacing_rad / self.model.usual_accel_rad_s2)
+        cost: Array = (
+            np.maximum(np.log(np.maximum(unseen_s, 1e-6) / usual / _SLOW), 0.0) / _SLOW_SPREAD
+        ) ** 2
+        return cost
 
     def _verdict(self, shares: Array, rest_s: Array, spread_s: float) -> Verdict:
         costs, misfits, vertices, angles = self._weigh(shares, rest_s)
@@ -226,7 +248,7 @@ class Reading:
         cost = 0.0
         for edge in (split - 1, split):
             depth = top - float(self._angle[edge])
-            cost += _UNSEEN_COST * max(math.floor((depth - REACH_RAD) / spacing), 0)
+            cost += self.model.unseen_cost * max(math.floor((depth - REACH_RAD) / spacing), 0)
             cost += _GRAZE_COST * (depth % spacing < REACH_RAD)
             # The wheel cannot turn before the edge that it has passed.
             cost += 4.0 * max(-depth / REACH_RAD - 0.5, 0.0)

@@ -11,6 +11,8 @@ from brakebeat.reference.likelihood import Array, Scales
 DEFAULT_ACCEL_RAD_S2 = 60.0
 DEFAULT_NOISE = 0.03
 _FEW = 8
+# Contacts and comparators have settled by then (common practice, no source); magnets are further apart.
+_BOUNCE_S = 0.0015
 
 
 def measure_scales(t_s: Array, spacing_rad: float, per_rev: int) -> Scales:
@@ -37,8 +39,10 @@ def _without_bursts(t_s: Array) -> Array:
     share = np.cumsum(order)
     if not len(gaps) or share[-1] <= 0.0:
         return t_s[:1]
-    # Rests would drown the turning: what lasts longer than ten times the median interval does not count.
-    awake = order[order <= 10.0 * max(float(np.median(gaps)), 1e-4)]
+    # Rests would drown the turning: what lasts longer than ten times the median interval does not count. Bounces,
+    # which may be the greater part of all edges, do not make that median.
+    usual = order[order > _BOUNCE_S] if (order > _BOUNCE_S).sum() >= _FEW else order
+    awake = order[order <= 10.0 * max(float(np.median(usual)), 1e-4)]
     share = np.cumsum(awake)
     quick = float(awake[np.searchsorted(share, 0.1 * share[-1])])
     return t_s[np.append(True, gaps > 0.3 * quick)]

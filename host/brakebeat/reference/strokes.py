@@ -15,8 +15,10 @@ from brakebeat.reference.spline import Integers
 # A gap within one sense that dwarfs what the wheel needs at its usual acceleration is a rest.
 _REST_FACTOR = 4.0
 _REST_S = 0.5
-# One or two edges far from all others are a fault of the sensor that the path took for a turnaround.
+# One or two edges next to a rest are faults of the sensor that the path took for a turnaround; before the first
+# rep and after the last one so are a few more.
 _STRAY_EDGES = 2
+_STRAY_EDGES_OUTSIDE = 4
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,7 @@ def cut_runs(t_s: Array, path: Path, scales: Scales) -> list[EdgeRun]:
     cuts = np.flatnonzero(turned | stood) + 1
     runs = []
     for start, stop in zip([0, *cuts], [*cuts, len(t)], strict=True):
-        if stop - start <= _STRAY_EDGES and _is_stray(t, int(start), int(stop), longest):
+        if _is_stray(t, int(start), int(stop), longest):
             continue
         own = slice(int(start), int(stop))
         runs.append(
@@ -62,18 +64,11 @@ def cut_runs(t_s: Array, path: Path, scales: Scales) -> list[EdgeRun]:
 
 
 def _is_stray(t: Array, start: int, stop: int, longest: float) -> bool:
-    """Whether a short run stands alone: nothing before or after it, or a rest on either side."""
-    before = np.inf if start == 0 else t[start] - t[start - 1]
-    after = np.inf if stop == len(t) else t[stop] - t[stop - 1]
-    return bool(np.isinf(before) or np.isinf(after) or min(before, after) > longest)
-
-
-def part_of_run(run: EdgeRun, part: slice) -> EdgeRun:
-    """A run's edges in a slice, places counted from the first of them."""
-    place = run.place[part]
-    return dataclasses.replace(
-        run, t_s=run.t_s[part], row=run.row[part], place=place - place[:1].sum(dtype=np.int64)
-    )
+    """Whether a run is short and leads nowhere: nothing, or a rest, before or after it."""
+    if start == 0 or stop == len(t):
+        return stop - start <= _STRAY_EDGES_OUTSIDE
+    rested = max(t[start] - t[start - 1], t[stop] - t[stop - 1]) > longest
+    return bool(stop - start <= _STRAY_EDGES and rested)
 
 
 def reread(

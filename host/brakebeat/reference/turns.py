@@ -6,6 +6,7 @@ is a stretch of time cut out of the record: without it angle, speed and sense ru
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -23,6 +24,9 @@ _MOVES = (0, -1, 1)
 _CLEAR = 25.0
 _SETTLED = 60.0
 _STRANGE = 0.7
+# So much misfit for each edge says that the motion is rougher here than elsewhere, by a factor.
+_ODD = 3.0
+_ROUGHER = (30.0, 1000.0)
 # So many readings that look best at a glance are weighed exactly.
 _CLOSER = 5
 
@@ -57,6 +61,20 @@ def resolve(model: Model, near: Nearby, settled: Turning | None = None) -> Turni
         verdict = reading.judge()
         if not _strange(reading, verdict):
             return _turning(reading, verdict, settled.clear)
+    best, clear = _likeliest(model, near)
+    for rougher in _ROUGHER:
+        # A brake that comes at the last moment jerks far more than the rest of the record.
+        if best[1].misfit < _ODD * best[0].edges:
+            break
+        noise = dataclasses.replace(model.noise, jerk_density=rougher * model.noise.jerk_density)
+        other, other_clear = _likeliest(dataclasses.replace(model, noise=noise), near)
+        if other[1].cost < best[1].cost:
+            best, clear = other, other_clear
+    return _turning(*best, clear)
+
+
+def _likeliest(model: Model, near: Nearby) -> tuple[tuple[Reading, Verdict], float]:
+    """The best reading at given scales, those that call edges into question only where the others do not convince."""
     best, clear = _best(model, list(_moved(near)))
     if clear < _CLEAR or _strange(*best):
         questioned = list(_questioned(near))
@@ -64,7 +82,7 @@ def resolve(model: Model, near: Nearby, settled: Turning | None = None) -> Turni
             other, other_clear = _best(model, questioned)
             gain = best[1].cost - other[1].cost
             best, clear = (other, min(gain, other_clear)) if gain > 0.0 else (best, min(-gain, clear))
-    return _turning(*best, clear)
+    return best, clear
 
 
 def _turning(reading: Reading, verdict: Verdict, clear: float) -> Turning:

@@ -22,7 +22,7 @@ CHANGE_S = 0.03
 # Away from the vertex a muscle's pull falls with speed, steadily: the usual acceleration's change in a second.
 STEADY_JERK_PER_S = 1.0
 # Out of a rest the pull starts from nothing and grows for this long (common experience, no source).
-RISE_S = 0.03
+RISE_S = 0.04
 # A wheel passes its first magnet within this after setting off.
 LONGEST_LEAD_S = 1.5
 
@@ -111,7 +111,7 @@ def start_from_rest(
     prior: Prior, t_s: Array, way_rad: Array, sigma_rad: Array, *, rises: bool
 ) -> tuple[float, float, float]:
     """When a wheel at rest set off, to pass edges (n,) at ``way_rad`` from the first one: time, its standard
-    deviation, and minus how far it had come at the first edge.
+    deviation, and −2·log of the likelihood.
 
     Args:
         rises: the pull grows from nothing (played backwards, braking does not).
@@ -135,4 +135,4 @@ def start_from_rest(
     )
     curve = float(near.cost[0] - 2.0 * near.cost[1] + near.cost[2]) / side**2
     spread = float(np.sqrt(2.0 / curve)) if curve > 0.0 else 0.1
-    return float(t_s[0] - lead[at]), min(spread, 0.1), float(found.angle_rad[at])
+    return float(t_s[0] - lead[at]), min(spread, 0.1), float(found.cost[at])
