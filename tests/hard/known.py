@@ -17,13 +17,9 @@ REPS: dict[tuple, str] = {
     ("firmware", "brakes_at_the_last_moment"): _LAST_MOMENT,
     ("firmware", "spurious_rain"): _RAIN,
     ("firmware", "a_bad_day"): "a turnaround is off by more than 60 ms, a magnet too many found missed",
-    ("reference", "brakes_at_the_last_moment", 1): "the last rep is left out",
     ("reference", "spurious_rain", 1): _RAIN,
-    ("reference", "bouncing", 1): "takes bounces for magnets; half the reps are missed, others invented",
-    ("reference", "a_bad_day", 1): "the second set's start from rest 1.4 s too early",
 }
 
 BRAKES: dict[tuple, str] = {
-    ("firmware", "half_reps", 1): "rep 7 brakes at 0.25 of a short way and gets a late cue",
     ("reference", "never_braked", 1): "a late brake where friction alone stopped the wheel",
 }
