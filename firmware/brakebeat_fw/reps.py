@@ -1,5 +1,7 @@
 """Makes the record of a finished rep, and counts reps and sets."""
 
+from micropython import const
+
 from . import record, ticks, wire
 from .effort import EffortWatch
 from .figures import Figures, Wheel
@@ -7,16 +9,16 @@ from .rise import find_rise
 from .stored import recognise
 
 # Neither phase is shorter than this share of the whole.
-_LEAST_SHARE = 0.12
+_LEAST_SHARE = const(0.12)
 # A rep of fewer edges tells no acceleration.
-_FEW_EDGES = 16
+_FEW_EDGES = const(16)
 # A rep with more noise than this many times the usual was miscounted and would teach the magnet table wrong.
-_MISCOUNTED = 1.6
+_MISCOUNTED = const(1.6)
 # The rig file's magnet table counts as much as what so many reps have taught, and is out of date if so many reps
 # do not show it though magnets stand unevenly (rms, edge spacings).
-_STORED_REPS = 8
-_STALE_REPS = 3
-_UNEVEN = 0.006
+_STORED_REPS = const(8)
+_STALE_REPS = const(3)
+_UNEVEN = const(0.006)
 
 
 class Reps:
@@ -67,7 +69,7 @@ class Reps:
         figures = Figures(curve, start, stop, zero * spacing_rad, spacing_rad, self.wheel, few)
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
             return False
-        self._cue.learn_held(figures.held)
+        self._cue.learn_way(figures.eccentric_rad, figures.held)
         flags = self._flags(start_us)
         if gap:
             flags |= wire.FLAG_GAP

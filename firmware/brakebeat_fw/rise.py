@@ -1,14 +1,16 @@
 """Where a pull has brought the wheel to nearly its full speed."""
 
+from micropython import const
+
 # Of the greatest speed: below it the speed still rises fast enough to be placed well, and little of the way is left.
-_SHARE = 0.98
+_SHARE = const(0.98)
 # Half window of a speed, seconds, and its points at least.
-_HALF_S = 0.05
-_LEAST = 7
-_SAMPLES = 48
+_HALF_S = const(0.05)
+_LEAST = const(7)
+_SAMPLES = const(48)
 # Where on a rep's way phi = 0 can lie, half pulls and half returns included.
-_EARLIEST = 0.15
-_LATEST = 0.85
+_EARLIEST = const(0.15)
+_LATEST = const(0.85)
 
 
 def find_rise(curve):

@@ -1,11 +1,42 @@
 """From edges to reps: runs the hot path over batches of edges and does once a rep what a rep needs."""
 
+from micropython import const
+
 from . import detector, ticks, wire
 from .cue import CueWatch
 from .reps import Reps
 from .stretch import CAPACITY, Stretch
 from .turnaround import Turn, fit_end, fit_start, fit_straight_or_paused
 from .zero import ZeroTracker
+
+# Places in the detector's state, as they stand there (a const with an underscore exists in its own file only).
+_T_LAST = const(0)
+_SEEN = const(1)
+_P1 = const(2)
+_LEAST_FROM_REST = const(5)
+_REST_GAP = const(6)
+_BOUNCED = const(7)
+_MISSED = const(8)
+_SPURIOUS = const(9)
+_SLOW = const(10)
+_COUNT = const(11)
+_STRIDE = const(14)
+_FASTEST = const(15)
+_TURN_AT = const(17)
+_SLOW_TENTHS = const(19)
+_CAPACITY = const(20)
+_THIN = const(22)
+_SENSE = const(23)
+_KNOWN_TURN = const(24)
+_S1 = const(25)
+_BASE_STRIDE = const(26)
+_LEAST_DEFAULT = const(27)
+_CONFIRM = const(29)
+_USED = const(30)
+_GIVEN = const(31)
+_EVENT_TURN = const(1)
+_EVENT_FULL = const(2)
+_REVERSED = const(64)
 
 IDLE = 0
 CONCENTRIC = 1
@@ -15,17 +46,17 @@ ECCENTRIC = 2
 # out and counted. (A bare `try` costs nothing on MicroPython, a helper that takes the method would allocate.)
 _BAD_EDGES = (ArithmeticError, IndexError, ValueError)
 
-_TURN = 6.2831853
+_TURN = const(6.2831853)
 # Lines a turn that a finer sensor is thinned to, about.
-_LINES = 24
+_LINES = const(24)
 # Edges that place a start from rest or a stop: few, so that a parabola holds.
-_ALONE_EDGES = 5
+_ALONE_EDGES = const(5)
 # No rep turns the shaft less than this.
-_LEAST_RAD = 4.0
+_LEAST_RAD = const(4.0)
 # Silence after an interval this much longer than the quickest, in tenths, is a stop and no broken wire.
-_SLOWING_TENTHS = 13
+_SLOWING_TENTHS = const(13)
 # A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed.
-_REST_SPACINGS = 2.3
+_REST_SPACINGS = const(2.3)
 
 
 class Session:
@@ -66,15 +97,15 @@ class Session:
         # type: (int) -> None
         state = self.state
         stride = max(1, pulses // _LINES)
-        state[detector.STRIDE] = state[detector.BASE_STRIDE] = stride
-        state[detector.THIN] = stride
-        state[detector.CAPACITY] = CAPACITY
-        state[detector.SLOW_TENTHS] = 18 if pulses <= 2 else 25
-        state[detector.CONFIRM] = max(4, min(12, pulses + 1))
-        state[detector.REST_GAP] = 500000 + 700000 // pulses
-        state[detector.FASTEST] = detector.DT_MAX
+        state[_STRIDE] = state[_BASE_STRIDE] = stride
+        state[_THIN] = stride
+        state[_CAPACITY] = CAPACITY
+        state[_SLOW_TENTHS] = 18 if pulses <= 2 else 25
+        state[_CONFIRM] = max(4, min(12, pulses + 1))
+        state[_REST_GAP] = 500000 + 700000 // pulses
+        state[_FASTEST] = detector.DT_MAX
         self._limit_acceleration(self._greatest_acceleration())
-        state[detector.LEAST_DEFAULT] = state[detector.LEAST_FROM_REST]
+        state[_LEAST_DEFAULT] = state[_LEAST_FROM_REST]
 
     def _greatest_acceleration(self):
         # type: () -> float
@@ -87,25 +118,25 @@ class Session:
     def _limit_acceleration(self, rad_s2):
         # type: (float) -> None
         least_us = (2 * 0.875 * self.spacing_rad / rad_s2) ** 0.5 * 1e6
-        self.state[detector.LEAST_FROM_REST] = max(8, min(0x3FFF, int(least_us) >> 4))
+        self.state[_LEAST_FROM_REST] = max(8, min(0x3FFF, int(least_us) >> 4))
 
     @property
     def bounced(self):
         # type: () -> int
         """Edges left out as bounces."""
-        return self.state[detector.BOUNCED]
+        return self.state[_BOUNCED]
 
     @property
     def missed(self):
         # type: () -> int
         """Magnets that passed without an edge."""
-        return self.state[detector.MISSED]
+        return self.state[_MISSED]
 
     @property
     def spurious(self):
         # type: () -> int
         """Edges left out as noise."""
-        return self.state[detector.SPURIOUS]
+        return self.state[_SPURIOUS]
 
     @property
     def rep_count(self):
@@ -117,15 +148,15 @@ class Session:
     def busy(self):
         # type: () -> bool
         """True while the wheel moves or may be moving: ``poll`` every millisecond."""
-        return self.state[detector.COUNT] != 0
+        return self.state[_COUNT] != 0
 
     @property
     def speed_milli_rad_s(self):
         # type: () -> int
         """Speed of the last interval, thousandths of rad/s; 0 at rest."""
-        if self.state[detector.COUNT] < 2 or not self.state[detector.P1]:
+        if self.state[_COUNT] < 2 or not self.state[_P1]:
             return 0
-        return int(self.spacing_rad * 1e9 / self.state[detector.P1])
+        return int(self.spacing_rad * 1e9 / self.state[_P1])
 
     def now_us(self, t_ticks):
         # type: (int) -> int
@@ -145,15 +176,15 @@ class Session:
             self._clock_us += step
             self._clock_ticks = now_ticks
         state = self.state
-        if not state[detector.COUNT]:
+        if not state[_COUNT]:
             return
         if self.phase == ECCENTRIC:
             try:
                 self._sound_what_is_due()
             except _BAD_EDGES:
                 self.cue.disarm()
-        quiet = ticks.after(now_ticks, state[detector.T_LAST])
-        if quiet > state[detector.REST_GAP] and quiet * 2 > state[detector.S1] * 5:
+        quiet = ticks.after(now_ticks, state[_T_LAST])
+        if quiet > state[_REST_GAP] and quiet * 2 > state[_S1] * 5:
             try:
                 self._came_to_rest()
             except _BAD_EDGES:
@@ -176,24 +207,24 @@ class Session:
             if not self.stretch.sense_known:
                 self._know_sense()
             count = detector.decode(state, times, steps, count)  # type: ignore[arg-type]
-            if count and not state[detector.COUNT]:
+            if count and not state[_COUNT]:
                 self._take_sense(steps[0])
         else:
             count = detector.accept(state, times, steps, count)  # type: ignore[arg-type]
-        state[detector.USED] = 0
-        state[detector.GIVEN] = count
-        while state[detector.USED] < count:
+        state[_USED] = 0
+        state[_GIVEN] = count
+        while state[_USED] < count:
             answer = detector.follow(state, self.stretch.buffer, times, steps)  # type: ignore[arg-type]
-            state[detector.USED] = answer >> 4
+            state[_USED] = answer >> 4
             event = answer & 15
-            if event == detector.EVENT_TURN:
+            if event == _EVENT_TURN:
                 try:
                     self._turned()
                 except _BAD_EDGES:
                     self._drop_stretch(self.stretch.count)
-            elif event == detector.EVENT_FULL:
+            elif event == _EVENT_FULL:
                 self.stretch.make_room()
-        if state[detector.COUNT] > 4:
+        if state[_COUNT] > 4:
             try:
                 self._under_way()
             except _BAD_EDGES:
@@ -217,15 +248,15 @@ class Session:
         self.stretch.sense_known = True
         self.stretch.table.forget()
         self.stretch.table.magnets = 1
-        self.spacing_rad = _TURN / self.rig["pulses_per_rev"] * state[detector.THIN]
-        state[detector.STRIDE] = state[detector.BASE_STRIDE] = 1
+        self.spacing_rad = _TURN / self.rig["pulses_per_rev"] * state[_THIN]
+        state[_STRIDE] = state[_BASE_STRIDE] = 1
 
     def _take_sense(self, code):
         # type: (int) -> None
         """A stretch begins with a line crossed back (the line before again) or with the next one."""
         stretch = self.stretch
-        stretch.sense = 1 if self.state[detector.SENSE] == 1 else -1
-        if code != detector.REVERSED:
+        stretch.sense = 1 if self.state[_SENSE] == 1 else -1
+        if code != _REVERSED:
             stretch.first_number += stretch.sense
 
     # -- a rep under way ---------------------------------------------------------------------------------------
@@ -347,13 +378,13 @@ class Session:
         if stretch.count < 4:
             # A stray edge, or the wheel was nudged by less than a few magnets.
             if self._start is None:
-                state[detector.SPURIOUS] += stretch.count
+                state[_SPURIOUS] += stretch.count
         else:
-            state[detector.TURN_AT] = state[detector.KNOWN_TURN] and state[detector.TURN_AT]
+            state[_TURN_AT] = state[_KNOWN_TURN] and state[_TURN_AT]
             stretch.mend()
             if not stretch.sense_known:
                 stretch.tidy_end()
-            first = state[detector.TURN_AT] or stretch.count
+            first = state[_TURN_AT] or stretch.count
             if first < 6 or not (self._slowing() or stretch.sense_known):
                 self.incomplete += 1
                 self._lose_place()
@@ -364,15 +395,13 @@ class Session:
                 self._finish(first, base, end_s, before)
                 stretch.stand(first, before)
         self._begin(stretch.count)
-        state[detector.SEEN] = 0
+        state[_SEEN] = 0
 
     def _slowing(self):
         # type: () -> bool
         """The last interval is longer than the quickest ones: the wheel was on its way to a stop."""
         state = self.state
-        return (
-            bool(state[detector.SLOW]) or state[detector.S1] * 10 > state[detector.FASTEST] * _SLOWING_TENTHS
-        )
+        return bool(state[_SLOW]) or state[_S1] * 10 > state[_FASTEST] * _SLOWING_TENTHS
 
     # -- reps --------------------------------------------------------------------------------------------------
 

@@ -7,8 +7,10 @@ the others.
 
 from array import array
 
+from micropython import const
+
 # Deviation of the best way, as a share of the next best, and of what the table itself deviates from even spacing.
-_CLEARLY = 0.6
+_CLEARLY = const(0.6)
 
 
 def recognise(learnt, stored):

@@ -6,24 +6,26 @@ at about the same share of its way before phi = 0, whichever way it turns. Rises
 started lie on a line, and where that line meets its own start there is no way left: phi = 0.
 """
 
+from micropython import const
+
 # Turnarounds kept on each side, and pulls.
-_KEPT = 12
+_KEPT = const(12)
 # Turnarounds further than this share of the span from their side's middle are half reps.
-_PARTIAL = 0.08
+_PARTIAL = const(0.08)
 # Standard deviation of a turnaround as a share of the span, and of a rise as a share of the range, before any has told.
-_TURN_SPREAD = 0.015
-_RISE_SPREAD = 0.006
+_TURN_SPREAD = const(0.015)
+_RISE_SPREAD = const(0.006)
 # What is known beforehand counts as much as so many measured ones.
-_BEFOREHAND = 2.0
+_BEFOREHAND = const(2.0)
 # The share of the way that is left at the rise is about this, give or take as much.
-_LEFT = 0.1
+_LEFT = const(0.1)
 # A rise off the line by more than this many standard deviations is not counted.
-_OFF = 3.0
+_OFF = const(3.0)
 # Variance of a calibrated edge, spacings squared: phi = 0 lies anywhere within half a spacing of it.
-_HALF_SPACING = 1.0 / 12.0
+_HALF_SPACING = const(1.0 / 12.0)
 # A rise off by more standard deviations than this and by a whole number of spacings, nearly: the count slipped.
-_SLIPPED = 4.0
-_NEARLY = 0.3
+_SLIPPED = const(4.0)
+_NEARLY = const(0.3)
 
 
 class ZeroTracker:
@@ -125,7 +127,7 @@ class ZeroTracker:
 
     def _line(self):
         # type: () -> tuple[float, float, float, float] | None
-        """What two pulls or more say: phi = 0, the share left at the rise, variance of phi = 0, spread about the line."""
+        """What two pulls or more say: phi = 0, share left at the rise, variance of phi = 0, spread about the line."""
         low, high = self._sides
         pulls = self._pulls
         if not low or not high or len(pulls) < 2:
