@@ -11,8 +11,8 @@ from micropython import const
 from . import ticks
 from .fit import System, ramp
 
-# The braking looked for begins this share of the range before the late angle, earlier where edges are noisy (by the
-# noise's share of the range), but no more than that.
+# The braking looked for begins this share of the way back before the late angle, earlier where edges are noisy by so
+# many times their noise, but no more than that.
 _EARLIER = const(0.065)
 _PER_NOISE = const(900.0)
 _EARLIEST = const(0.15)
@@ -37,13 +37,14 @@ _HARDEST = const(3.0)
 _SLOW_S = const(0.018)
 
 
-def judge(stretch, zero_path, range_, late_fraction, noise, bend, now_ticks):
+def judge(stretch, zero_path, late, back, noise, bend, now_ticks):
     # type: (Any, float, float, float, float, float, int) -> tuple[float, bool]
     """The verdict on a stretch past phi = 0: 1 and more is braking; and True where edges come so rarely that it
     should wait as long as it can.
 
-    zero_path, range_: path of phi = 0 and concentric range, spacings; noise: standard deviation of one edge,
-    spacings; bend: the usual one of a free wheel as a share of the one that stops it in time.
+    All in spacings: zero_path: path of phi = 0; late: from there to the late angle; back: to where the wheel is
+    stopped at the latest; noise: standard deviation of one edge; bend: the usual one of a free wheel, as a share of
+    the one that stops it from the late angle on.
     """
     edges = _edges(stretch, zero_path - 1.0)
     if len(edges) <= _LEAST:
@@ -53,11 +54,11 @@ def judge(stretch, zero_path, range_, late_fraction, noise, bend, now_ticks):
     speed = (middle - ahead) / (middle_t - t)
     half_s = -t / 2
     noise = max(noise, 3e-4)
-    begun = max(0.02, late_fraction - min(_EARLIEST, _EARLIER + _PER_NOISE * noise / range_))
+    begun = max(0.02 * back, late - min(_EARLIEST * back, _EARLIER * back + _PER_NOISE * noise))
     begun_u = (max(0.01, _TENTH - bend) / 3.0) ** 0.5
-    stop = speed * speed / (2.0 * range_)
-    size = _RAMP_S * _RAMP_S * stop / (1.0 - min(0.9, begun + (0.5 - begun_u) * _RAMP_S * speed / range_))
-    start = (zero_path + begun * range_ - stretch.corrected(stretch.count - 1)) / speed - begun_u * _RAMP_S
+    stop = speed * speed / 2.0
+    size = _RAMP_S * _RAMP_S * stop / (back - min(0.9 * back, begun + (0.5 - begun_u) * _RAMP_S * speed))
+    start = (zero_path + begun - stretch.corrected(stretch.count - 1)) / speed - begun_u * _RAMP_S
 
     def row(t):
         # type: (float) -> tuple[float, float, float, float]
@@ -66,7 +67,7 @@ def judge(stretch, zero_path, range_, late_fraction, noise, bend, now_ticks):
         return 1.0, s, s * s, -size * ramp((t - start) / _RAMP_S)[0]
 
     system = System(4)
-    most = _HARDEST * stop / (1.0 - late_fraction)
+    most = _HARDEST * stop / (back - late)
     scale = half_s * half_s * most / (2.0 * _HARDEST)
     held = noise / (_BEND_SPREAD * scale)
     system.add((0.0, 0.0, held, 0.0), -held * bend * scale, 1.0)

@@ -22,6 +22,8 @@ _BRAKED = const(2.0)
 _HELD = const(0.02)
 _HELD_MOST = const(0.15)
 _GAIN = const(0.3)
+# What is left of the longest way back with each rep that is shorter.
+_FADE = const(0.9)
 
 
 class CueWatch:
@@ -42,6 +44,7 @@ class CueWatch:
         # Noise of one edge in spacings, and what holds the wheel before the brake, learnt from finished reps.
         self.noise = 0.0
         self._held = _HELD
+        self._back_rad = 0.0  # the longest way back of late
         self._way = (0.0, 1.0, 1.0)  # path to phi = 0, the concentric range and one spacing in rad
         self._next = 0  # which cue is waited for
         # No look at any edge before this; None: nothing is waited for.
@@ -54,11 +57,13 @@ class CueWatch:
         """Take a finished rep's noise, spacings, into the running mean."""
         self.noise += (noise - self.noise) * (_GAIN if self.noise else 1.0)
 
-    def learn_held(self, share):
-        # type: (float | None) -> None
-        """Take in what held the wheel before the brake in a finished rep, as a share of what would stop it."""
-        if share is not None:
-            self._held += (max(0.0, min(_HELD_MOST, share)) - self._held) * _GAIN
+    def learn_way(self, back_rad, held):
+        # type: (float, float | None) -> None
+        """Take in a finished rep's way back and what held the wheel before the brake, as a share of what would stop it
+        over that way."""
+        self._back_rad = max(back_rad, _FADE * self._back_rad)
+        if held is not None:
+            self._held += (max(0.0, min(_HELD_MOST, held)) - self._held) * _GAIN
 
     def disarm(self):
         # type: () -> None
@@ -104,11 +109,14 @@ class CueWatch:
             self._latest = (passing + _LATEST_US) & ticks.MASK
             over = ticks.after(now_ticks, self._latest) >= 0
         self._asked = stretch.count
+        # After a half rep the way back may be the longer one, and the brake gentle.
+        late = fraction * range_
+        back = max(range_, self._back_rad / spacing_rad)
         # The bend of a free wheel, as a share of the one that stops it from the late angle on.
         speed = spacing_rad * 1e6 / pace_us
-        friction = self._wheel.friction_rad_s2(speed) * 2.0 * range_ * spacing_rad / (speed * speed)
-        bend = (self._held + friction) * (1.0 - fraction)
-        score, slow = judge(stretch, zero_path, range_, fraction, self.noise, bend, now_ticks)
+        friction = self._wheel.friction_rad_s2(speed) * 2.0 * back * spacing_rad / (speed * speed)
+        bend = (self._held + friction) * (back - late) / back
+        score, slow = judge(stretch, zero_path, late, back, self.noise, bend, now_ticks)
         unbraked = score < (1.0 if over else 0.0 if slow else _UNBRAKED)
         if over or unbraked or score > _BRAKED:
             self._look = None

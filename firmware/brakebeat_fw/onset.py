@@ -5,7 +5,6 @@ the brake follow from the time and the angle to the stop; from there six unknown
 The figures smooth what this leaves, so that a sudden brake is not smeared and one of another course still found.
 """
 
-
 from micropython import const
 
 from .fit import System, ramp
@@ -41,7 +40,7 @@ class Brake:
         self._extension_s = extension_s
         # False: the athlete braked along another course, which the model would only distort.
         self.fits = False
-        # What held the wheel before the ramp, as a share of what would have stopped it in time; None: not known.
+        # What held the wheel before the ramp, as a share of what would have stopped it; None: not known.
         self.held = None  # type: float | None
         points = _gather(curve, zero_rad, extension_s, wheel)
         if len(points) < _LEAST:
@@ -66,7 +65,7 @@ class Brake:
         if mean < _WELL_RAD + 2.0 * curve.noise_rad:
             self.fits = True
             speed = self._answer[1]
-            self.held = 2.0 * zero_rad * self._answer[2] / (speed * speed)
+            self.held = 2.0 * (curve.total_rad - zero_rad) * self._answer[2] / (speed * speed)
 
     def _step(self, points, noise, limit):
         # type: (list[tuple[float, float]], float, float) -> float

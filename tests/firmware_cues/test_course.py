@@ -59,7 +59,7 @@ def wheel(
 def score(board: stretch.Stretch, *, noise: float = NOISE, later_us: int = 3_000, every: int = 1) -> float:
     now = board.buffer[board.count - 1] + later_us
     zero = RANGE / every
-    return course.judge(board, zero, zero, LATE, noise, BEND, now)[0]
+    return course.judge(board, zero, LATE * zero, zero, noise, BEND, now)[0]
 
 
 SEED = st.integers(0, 2**32)
