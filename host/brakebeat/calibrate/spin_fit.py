@@ -1,0 +1,245 @@
+"""Fits one free run: friction, offsets of the magnets and the scatter of the edges, all at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brakebeat.calibrate.coasting import Coasting
+from brakebeat.calibrate.noise import scatter, wander
+from brakebeat.errors import InputError
+
+Array = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+ALL_TERMS = (0, 1, 2)
+# An edge further off than this many standard deviations is none of the wheel's.
+_CUT = 4.5
+_ROUNDS = 40
+
+
+@dataclass(frozen=True)
+class SpinFit:
+    """A free run as fitted. n edges, m magnets, k friction terms.
+
+    Args:
+        coasting: the law, from ``start_s`` on.
+        terms: which of a0, a1, a2 were fitted; the others are 0.
+        term_covariance: (3, 3), zero for terms that were not fitted; widened by ``widening``².
+        offset_rad: (m,) by place modulo m, mean zero over the magnets seen; NaN for those unseen.
+        offset_sigma_rad: (m,) standard uncertainties.
+        chi2: sum of squared residuals in units of ``sigma_rad`` (n,), with the scatter of the full fit.
+        used: (n,) edges that were not cut.
+        turns: turns of the wheel between the first and the last edge.
+    """
+
+    start_s: float
+    t_s: Array
+    place: Integers
+    coasting: Coasting
+    terms: tuple[int, ...]
+    term_covariance: Array
+    offset_rad: Array
+    offset_sigma_rad: Array
+    residual_rad: Array
+    sigma_rad: Array
+    speed_rad_s: Array
+    used: NDArray[np.bool_]
+    time_sigma_s: float
+    angle_sigma_rad: float
+    widening: float
+    chi2: float
+    turns: float
+
+
+def fit_spin(t_s: Array, place: Integers, magnets: int, terms: tuple[int, ...] = ALL_TERMS) -> SpinFit:
+    """Fit a tracked run (``t_s`` and ``place``, (n,)).
+
+    Raises ``InputError`` where the edges tell no deceleration.
+    """
+    solver = _Solver(t_s, place, magnets, terms)
+    solver.solve()
+    return solver.result()
+
+
+def refit(full: SpinFit, magnets: int, terms: tuple[int, ...]) -> SpinFit:
+    """The same run with fewer friction terms, edges weighed as the full fit weighs them."""
+    solver = _Solver(full.t_s, full.place, magnets, terms)
+    solver.used, solver.sigma = full.used, full.sigma_rad
+    solver.noise = (full.time_sigma_s, full.angle_sigma_rad)
+    solver.iterate()
+    return solver.result()
+
+
+class _Solver:
+    """Gauss-Newton on the first speed and the friction terms; offsets are linear and come along."""
+
+    def __init__(self, t_s: Array, place: Integers, magnets: int, terms: tuple[int, ...]) -> None:
+        self.t_s, self.place, self.magnets, self.terms = t_s, place, magnets, terms
+        self.t = t_s - t_s[0]
+        self.even = 2.0 * np.pi / magnets * place
+        self.magnet = place % magnets
+        self.seen = np.bincount(self.magnet, minlength=magnets)
+        self.used = self.seen[self.magnet] >= 2
+        self.params = self._first_guess()
+        self.sigma = np.full(len(t_s), 1e-3)
+        self.noise = (0.0, 1e-3)
+
+    def _first_guess(self) -> Array:
+        """First speed and terms from a parabola; the deceleration goes to the lowest term."""
+        curve = np.polyfit(self.t, self.even, 2)
+        first = max(float(curve[1]), 1e-3)
+        slowing = -2.0 * float(curve[0])
+        if slowing <= 0.0:
+            raise InputError("the wheel does not slow down: let it run free until it stands still")
+        lowest = self.terms[0]
+        speed = np.polyval(np.polyder(curve), 0.5 * self.t[-1])
+        return np.array([first, slowing / max(float(speed), 1e-3) ** lowest] + [0.0] * (len(self.terms) - 1))
+
+    def coasting(self, params: Array) -> Coasting:
+        friction = [0.0, 0.0, 0.0]
+        for term, value in zip(self.terms, params[1:].tolist(), strict=True):
+            friction[term] = value
+        return Coasting(float(params[0]), (friction[0], friction[1], friction[2]))
+
+    def solve(self) -> None:
+        """Fit, estimate the scatter, cut what is too far off, and again until nothing changes."""
+        for turn in range(8):
+            self.iterate()
+            residual, speed = self.residual(self.params)
+            before = self.used.copy()
+            free = max(1.0 - (len(self.params) + (self.seen > 0).sum()) / max(self.used.sum(), 1), 0.05)
+            self.noise = scatter(residual[self.used], speed[self.used], free)
+            self.sigma = np.hypot(self.noise[0] * speed, self.noise[1])
+            reach = _CUT if turn > 1 else 3.0 * _CUT
+            self.used = (np.abs(residual) < reach * self.sigma) & self._often(residual, reach)
+            if turn > 2 and (self.used == before).all():
+                break
+        self.iterate()
+
+    def _often(self, residual: Array, reach: float) -> NDArray[np.bool_]:
+        near = np.abs(residual) < reach * self.sigma
+        return np.asarray(np.bincount(self.magnet[near], minlength=self.magnets)[self.magnet] >= 2)
+
+    def residual(self, params: Array) -> tuple[Array, Array]:
+        """What even magnets and their mean offsets leave over, and the speed, (n,) each."""
+        angle, speed = self.coasting(params).angle_and_speed(self.t)
+        return self._without_offsets(angle - self.even), speed
+
+    def _without_offsets(self, values: Array) -> Array:
+        weight = self.used / self.sigma**2
+        total = np.bincount(self.magnet, weight, self.magnets)
+        mean = np.bincount(self.magnet, weight * values, self.magnets) / np.maximum(total, 1e-300)
+        return values - mean[self.magnet]
+
+    def iterate(self) -> None:
+        damping = 0.0
+        cost = self._cost(self.params)
+        for _ in range(_ROUNDS):
+            columns, residual = self._jacobian()
+            scale = np.sqrt((columns**2).sum(axis=0)) + 1e-300
+            scaled = columns / scale
+            normal = scaled.T @ scaled + (damping + 1e-14) * np.eye(len(scale))
+            step = -np.linalg.solve(normal, scaled.T @ residual) / scale
+            trial = self.params + step
+            new = self._cost(trial)
+            if new <= cost:
+                done = cost - new < 1e-7 * max(cost, 1.0) and damping < 1e-3
+                self.params, cost, damping = trial, new, damping / 10.0 if damping > 1e-9 else 0.0
+                if done:
+                    return
+            else:
+                damping = max(10.0 * damping, 1e-6)
+                if damping > 1e6:
+                    return
+
+    def _cost(self, params: Array) -> float:
+        try:
+            residual, _ = self.residual(params)
+        except ValueError:
+            return np.inf
+        return float(((residual / self.sigma)[self.used] ** 2).sum())
+
+    def _jacobian(self) -> tuple[Array, Array]:
+        """Weighted derivatives (used, k + 1) by the parameters, and weighted residuals."""
+        base, _ = self.coasting(self.params).angle_and_speed(self.t)
+        columns = [self._without_offsets(column) for column in self._plain_columns()]
+        weight = 1.0 / self.sigma[self.used]
+        residual = self._without_offsets(base - self.even)[self.used] * weight
+        return np.stack(columns, axis=1)[self.used] * weight[:, None], residual
+
+    def result(self) -> SpinFit:
+        coasting = self.coasting(self.params)
+        angle, speed = coasting.angle_and_speed(self.t)
+        residual = self._without_offsets(angle - self.even)
+        weighted = residual[self.used] / self.sigma[self.used]
+        widening = wander(weighted, max(self.magnets, 2))
+        offsets, offset_sigma, terms = self._solution(angle - self.even)
+        return SpinFit(
+            start_s=float(self.t_s[0]),
+            t_s=self.t_s,
+            place=self.place,
+            coasting=coasting,
+            terms=self.terms,
+            term_covariance=terms * widening**2,
+            offset_rad=offsets,
+            offset_sigma_rad=offset_sigma * widening,
+            residual_rad=residual,
+            sigma_rad=self.sigma,
+            speed_rad_s=speed,
+            used=self.used,
+            time_sigma_s=self.noise[0],
+            angle_sigma_rad=self.noise[1],
+            widening=widening,
+            chi2=float((weighted**2).sum()),
+            turns=float(self.even[-1] - self.even[0]) / (2.0 * np.pi),
+        )
+
+    def _solution(self, excess_rad: Array) -> tuple[Array, Array, Array]:
+        """Offsets, their standard errors and the terms' covariance from the whole normal matrix."""
+        columns, _ = self._jacobian()
+        covariance = _inverse(columns.T @ columns)
+        weight = self.used / self.sigma**2
+        total = np.bincount(self.magnet, weight, self.magnets)
+        known = total > 0.0
+        raw = np.where(
+            known,
+            np.bincount(self.magnet, weight * excess_rad, self.magnets) / np.maximum(total, 1e-300),
+            np.nan,
+        )
+        # Means by magnet of the parameters' columns carry the parameters' errors over to the offsets.
+        carried = np.stack([self._means(column, total) for column in self._plain_columns()], axis=1)
+        own = np.diag(np.where(known, 1.0 / np.maximum(total, 1e-300), 0.0))
+        whole = own + carried @ covariance @ carried.T
+        centre = np.eye(self.magnets) - known[None, :] / max(known.sum(), 1)
+        spread = np.sqrt(np.clip(np.diag(centre @ whole @ centre.T), 0.0, None))
+        terms = np.zeros((3, 3))
+        index = np.array(self.terms)
+        terms[np.ix_(index, index)] = covariance[1:, 1:]
+        return raw - np.nanmean(raw), np.where(known, spread, np.nan), terms
+
+    def _means(self, values: Array, total: Array) -> Array:
+        weight = self.used / self.sigma**2
+        return np.asarray(np.bincount(self.magnet, weight * values, self.magnets) / np.maximum(total, 1e-300))
+
+    def _plain_columns(self) -> list[Array]:
+        base, speed = self.coasting(self.params).angle_and_speed(self.t)
+        typical = float(np.median(speed))
+        usual = float(self.coasting(self.params).slowing_rad_s2(typical))
+        columns = []
+        for position in range(len(self.params)):
+            power = self.terms[position - 1] if position else 0
+            step = 1e-4 * usual / typical**power if position else 1e-5 * self.params[0]
+            shifted = self.params.copy()
+            shifted[position] += step
+            moved, _ = self.coasting(shifted).angle_and_speed(self.t)
+            columns.append((moved - base) / step)
+        return columns
+
+
+def _inverse(matrix: Array) -> Array:
+    """Inverse of a covariance's normal matrix, scaled first: its entries span many decades."""
+    scale = np.sqrt(np.diag(matrix)) + 1e-300
+    return np.asarray(np.linalg.pinv(matrix / np.outer(scale, scale), rcond=1e-13) / np.outer(scale, scale))
