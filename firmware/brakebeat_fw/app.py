@@ -1,60 +1,70 @@
-"""The board's program: edges in, reps and cues out, to the buzzer at once and to a host over the radio."""
+"""The board's program: edges in, reps and cues out, to the buzzer at once, to flash, and to a host over the radio."""
 
 import asyncio
 import gc
 import sys
 
-from . import ports, rigfile, sounder, sources, status
+from micropython import const
+
+from . import ports, region, rigfile, sounder, sources, supply, ticks
+from .access import Access, replace_file
 from .clock import ms_after, now_ms, sleep_ms
-from .outbox import CueLine, RepQueue
+from .journal import Journal
+from .outbox import CueLine
 from .radio import Radio
+from .raw import Tap
 from .session import Session
 
-_DETECT_EVERY_MS = 1
-_TALK_EVERY_MS = 5
-_TIDY_EVERY_MS = 2000
+_DETECT_EVERY_MS = const(1)
+_TALK_EVERY_MS = const(5)
+_TIDY_EVERY_MS = const(2000)
+_AT_REST_US = const(2000000)
+_LONGEST_TROUBLE = const(300)
+_RECORD_REP = const(1)
 
 
 class App:
-    """Ties source, session, sounder and radio together.
+    """Ties source, session, sounder, journal and radio together.
 
-    rig: as `rigfile.load` gives it. source: has ``pump(session)`` and ``done``. bluetooth: the module, or
-    None for a board without a radio. troubles: what is wrong already, in words (or empty).
+    rig: as `rigfile.load` gives it. source: has ``pump(session)``, ``lost`` and ``done``. link: (BLE object, UUID
+    class), or None for a board that talks to nobody. troubles: what is wrong already, in words (or empty).
+    files: the path that rig file and bonds lie under. place: the journal's region, else memory.
     """
 
-    def __init__(self, rig, source, the_sounder, bluetooth=None, troubles=()):
+    def __init__(self, rig, source, the_sounder, link=None, troubles=(), machine=None, files="", place=None):
         self.rig = rig
         self.source = source
         self.sounder = the_sounder
+        self._files = files
         self.trouble = ""
         for text in troubles:
             self.add_trouble(text)
         self.faults = 0
-        self.reps = RepQueue()
         self.cues = CueLine()
-        self.session = self._new_session()
-        self._uptime = status.Uptime()
+        self.session = Session(rig, self._on_rep, self._on_cue)
+        # Its clock runs from here on, wheel or no wheel.
+        self.session.poll(source.now())
+        self.tap = Tap(self.session, source, rig.get("board.cycling"))
+        self.supply, text = supply.from_rig(rig, machine)
+        self.add_trouble(text)
+        self.at_rest = False
+        self._lost = 0
         self._tidy = False
-        self.radio = self._new_radio(bluetooth) if bluetooth else None
-        self._start_radio()
+        self._moved_ticks = source.now()
+        self._second_ms = now_ms()
+        self._uptime_s = 0
+        try:
+            self.journal = Journal(place or region.MemoryRegion())
+        except OSError as error:
+            self._give_up_flash(error)
+        self.radio = None  # type: Radio | None
+        if link:
+            self._start_radio(link, ports.button(rig, machine))
 
-    def _new_session(self):
-        return Session(self.rig, self._on_rep, self._on_cue)
-
-    def _new_radio(self, bluetooth):
-        return Radio(
-            bluetooth.BLE(),
-            bluetooth.UUID,
-            self.rig.get("name") or "",
-            self.reps,
-            self.cues,
-            self._pack_live,
-            self._pack_status,
-        )
-
-    def _start_radio(self):
-        if self.radio is None:
-            return
+    def _start_radio(self, link, button):
+        ble, uuid = link
+        access = Access(self._files + "bonds", button, now_ms())
+        self.radio = Radio(ble, uuid, self, access)
         try:
             self.radio.start()
         except OSError as error:
@@ -62,15 +72,23 @@ class App:
             self.radio = None
             self.add_trouble("radio did not start (%s)" % error)
 
+    def _give_up_flash(self, error):
+        """Better a journal that ends with the power than none."""
+        self.add_trouble("journal: %s; reps are kept in memory only" % error)
+        self.journal = Journal(region.MemoryRegion())
+
     def add_trouble(self, text):
         # type: (str) -> None
         """Note what is wrong, for the console and the status."""
         if text:
-            self.trouble = text if not self.trouble else self.trouble + "; " + text
+            # The newest first: a host sees no more than a status holds.
+            self.trouble = (text if not self.trouble else text + "; " + self.trouble)[:_LONGEST_TROUBLE]
             print("brakebeat:", text)
 
+    # -- what the parts ask ------------------------------------------------------------------------------------
+
     def _on_rep(self, message):
-        self.reps.put(message)
+        self.journal.put(_RECORD_REP, message)
         # The wheel has just turned round and is slow: the best moment to collect garbage.
         self._tidy = True
 
@@ -78,21 +96,43 @@ class App:
         self.sounder.play(kind, now_ms())
         self.cues.put(kind, rep, t_us)
 
-    def _pack_live(self, buffer, dropped):
-        status.pack_live(buffer, self.session, self.cues.current(1), dropped)
+    def clock_us(self):
+        # type: () -> int
+        """Microseconds since power-up, on the clock of the reps."""
+        return max(self.session.now_us(self.source.now()), 0)
 
-    def _pack_status(self, buffer):
-        radio = self.radio
-        counts = {
-            "reps_waiting": self.reps.waiting,
-            "connections": radio.connections if radio else 0,
-            "uptime_s": self._uptime.seconds(),
-            "reps_lost": self.reps.lost,
-            "live_dropped": radio.live_dropped if radio else 0,
-            "notify_retries": radio.retries if radio else 0,
-            "cues_sounded": self.sounder.sounded,
-        }
-        status.pack_status(buffer, self.session, counts, radio.name if radio else "", self.trouble)
+    def uptime_s(self):
+        # type: () -> int
+        """Whole seconds since power-up; asked each second while a host is there, and by `_detect`."""
+        passed = ms_after(now_ms(), self._second_ms) // 1000
+        self._second_ms += passed * 1000
+        self._uptime_s += passed
+        return self._uptime_s
+
+    def take_rig(self, data):
+        # type: (bytes) -> str
+        """Put a new rig file in force, or say what is wrong with it. Raises OSError where it cannot be kept."""
+        try:
+            rig = rigfile.parse(data.decode())
+        except ValueError as error:
+            self.add_trouble("new rig file: %s" % error)
+            return str(error)
+        replace_file(self._files + "rig.toml", data)
+        self.rig = rig
+        self.trouble = ""
+        self._new_session()
+        return ""
+
+    def _new_session(self):
+        reps = self.session.reps.count
+        session = Session(self.rig, self._on_rep, self._on_cue)
+        # A host tells reps apart by index and time: neither starts anew.
+        session.reps.count = reps
+        session.poll(self.source.now())
+        session._clock_us = self.clock_us()
+        self.session = self.tap.session = session
+
+    # -- tasks -------------------------------------------------------------------------------------------------
 
     async def run(self):
         # type: () -> None
@@ -104,19 +144,42 @@ class App:
 
     async def _detect(self):
         tidied_ms = now_ms()
+        tap = self.tap
         while not self.source.done:
             try:
-                self.source.pump(self.session)
+                self.source.pump(tap if tap.on or tap.always else self.session)
             except Exception as error:
-                self._restart_session(error)
+                self._note_fault("detector restarted", error)
+                self._new_session()
             now = now_ms()
             self.sounder.service(now)
+            self._keep(now)
             idle = self.session.phase == 0 and ms_after(now, tidied_ms) >= _TIDY_EVERY_MS
             if self._tidy or idle:
                 self._tidy = False
                 tidied_ms = now
+                self.uptime_s()
                 gc.collect()
             await sleep_ms(_DETECT_EVERY_MS)
+
+    def _keep(self, now):
+        """Counts, flash and bonds: what stalls longest waits until the wheel stands."""
+        lost = self.source.lost
+        self.session.overrun += lost - self._lost
+        self._lost = lost
+        ticks_now = self.source.now()
+        if self.session.busy:
+            self.at_rest = False
+            self._moved_ticks = ticks_now
+        elif ticks.after(ticks_now, self._moved_ticks) >= _AT_REST_US:
+            # It stays so, however far the ticks go round, until the next edge.
+            self.at_rest = True
+        try:
+            self.journal.service(self.at_rest)
+            if self.radio:
+                self.radio.access.service(now, self.at_rest)
+        except OSError as error:
+            self._give_up_flash(error)
 
     async def _talk(self, radio):
         while True:
@@ -126,13 +189,6 @@ class App:
                 self._note_fault("radio", error)
                 more = False
             await sleep_ms(0 if more else _TALK_EVERY_MS)
-
-    def _restart_session(self, error):
-        self._note_fault("detector restarted", error)
-        reps = self.session.reps.count
-        self.session = self._new_session()
-        # A host acknowledges by index: it must not meet one twice.
-        self.session.reps.count = reps
 
     def _note_fault(self, what, error):
         self.faults += 1
@@ -153,7 +209,6 @@ async def _boot(rig_path):
     machine = ports.pins()
     source, source_trouble = sources.from_rig(rig, machine)
     the_sounder, sounder_trouble = sounder.from_rig(rig, machine)
-    radio_module = ports.radio()
-    radio_trouble = "" if radio_module else "no radio on this port"
+    link, radio_trouble = ports.link()
     troubles = (rig_trouble, source_trouble, sounder_trouble, radio_trouble)
-    await App(rig, source, the_sounder, radio_module, troubles).run()
+    await App(rig, source, the_sounder, link, troubles, machine, "", region.find()).run()

@@ -1,4 +1,4 @@
-"""Messages as the radio carries them: sealed by a checksum and cut into parts that fit a notification."""
+"""Messages as the radio carries them: sealed by a checksum, records cut into parts that fit a notification."""
 
 import binascii
 import struct
@@ -6,56 +6,44 @@ import struct
 from . import wire
 
 
-def seal(buffer, size):
-    # type: (bytearray, int) -> None
-    """Write the CRC-32 of the first ``size`` bytes behind them (``buffer`` holds SEAL_SIZE bytes more)."""
-    struct.pack_into("<I", buffer, size, binascii.crc32(memoryview(buffer)[:size]) & 0xFFFFFFFF)
+def checksum(data):
+    # type: (bytes | bytearray | memoryview) -> bytes
+    """The CRC-32 that seals ``data``, as it travels."""
+    return struct.pack("<I", binascii.crc32(data) & 0xFFFFFFFF)
 
 
 class Splitter:
-    """Cuts one message at a time into numbered parts, in buffers of its own.
+    """Cuts one message at a time into numbered parts. ``busy`` while there is one."""
 
-    largest: bytes of the longest message, seal not included.
-    """
-
-    def __init__(self, largest):
-        # type: (int) -> None
-        self._sealed = bytearray(largest + wire.SEAL_SIZE)
-        self._part = bytearray(wire.PART_HEADER_SIZE + largest + wire.SEAL_SIZE)
-        self._size = 0
+    def __init__(self):
+        # type: () -> None
+        self._message = b""
         self._offset = 0
         self._room = 0
         self._index = 0
         self._number = 255
+        self.busy = False
 
     def load(self, message, mtu):
         # type: (bytes | bytearray | memoryview, int) -> None
-        """Begin a message (a new number), to be cut for an ATT MTU of ``mtu`` bytes."""
-        size = len(message)
-        self._sealed[:size] = message
-        seal(self._sealed, size)
-        self._size = size + wire.SEAL_SIZE
-        self._room = max(mtu, wire.DEFAULT_MTU) - wire.NOTIFY_OVERHEAD - wire.PART_HEADER_SIZE
-        self._offset = 0
-        self._index = 0
+        """Begin a sealed message (a new number), to be cut for an ATT MTU of ``mtu`` bytes."""
+        self._message = bytes(message)
+        # Of a notification 3 bytes are the protocol's, 2 the part's head.
+        self._room = max(mtu, wire.DEFAULT_MTU) - 5
+        self._offset = self._index = 0
         self._number = (self._number + 1) & 0xFF
+        self.busy = True
 
     def part(self):
-        # type: () -> memoryview
-        """The part now due; valid until the next call. Asking again gives the same part."""
-        length = min(self._room, self._size - self._offset)
-        last = wire.PART_LAST if self._offset + length == self._size else 0
-        self._part[0] = self._number
-        self._part[1] = self._index | last
-        end = wire.PART_HEADER_SIZE + length
-        self._part[wire.PART_HEADER_SIZE : end] = memoryview(self._sealed)[
-            self._offset : self._offset + length
-        ]
-        return memoryview(self._part)[:end]
+        # type: () -> bytes
+        """The part now due. Asking again gives the same part."""
+        content = self._message[self._offset : self._offset + self._room]
+        last = wire.PART_LAST if self._offset + len(content) == len(self._message) else 0
+        return bytes((self._number, self._index | last)) + content
 
     def advance(self):
-        # type: () -> bool
-        """The part was taken: go to the next one. False when that was the last."""
+        # type: () -> None
+        """The part was taken: go to the next one."""
         self._offset += self._room
         self._index += 1
-        return self._offset < self._size
+        self.busy = self._offset < len(self._message)

@@ -1,70 +1,10 @@
-"""Finished reps that wait for a host, cues that wait to be announced: bounded, what is lost is counted."""
+"""Cues that wait to be announced, one by one."""
 
-import struct
 from array import array
 
-from . import wire
+from micropython import const
 
-
-class RepQueue:
-    """Finished reps, oldest first, kept until a host has acknowledged them.
-
-    A host that went away finds them when it comes back. Where the queue is full the oldest goes, counted in
-    ``lost``: what was pulled last is worth most. ``handed`` reps from the front are on their way already.
-    """
-
-    def __init__(self, capacity=64):
-        # type: (int) -> None
-        self._slots = [bytearray(wire.REP_SIZE) for _ in range(capacity)]
-        self._first = 0
-        self.waiting = 0
-        self.handed = 0
-        self.lost = 0
-
-    def put(self, message):
-        # type: (bytes | bytearray | memoryview) -> None
-        """Append a copy of a packed rep."""
-        if self.waiting == len(self._slots):
-            self.lost += 1
-            self._drop_first()
-        self._slots[(self._first + self.waiting) % len(self._slots)][:] = message
-        self.waiting += 1
-
-    def take(self):
-        # type: () -> bytearray | None
-        """Hand over the oldest rep that is not on its way yet (copy it at once); None if there is none."""
-        if self.handed == self.waiting:
-            return None
-        message = self._slots[(self._first + self.handed) % len(self._slots)]
-        self.handed += 1
-        return message
-
-    def rewind(self):
-        # type: () -> None
-        """What was handed over and not acknowledged is to be sent again."""
-        self.handed = 0
-
-    def acknowledge(self, index):
-        # type: (int) -> None
-        """Drop every handed-over rep up to index ``index`` from the front."""
-        while self.handed and rep_index(self._slots[self._first]) <= index:
-            self._drop_first()
-
-    def _drop_first(self):
-        # type: () -> None
-        self._first = (self._first + 1) % len(self._slots)
-        self.waiting -= 1
-        if self.handed:
-            self.handed -= 1
-
-
-_INDEX_OFFSET = wire.field_offset(wire.REP_FIELDS, "index")
-
-
-def rep_index(message):
-    # type: (bytes | bytearray | memoryview) -> int
-    """The index of a packed rep."""
-    return struct.unpack_from("<I", message, _INDEX_OFFSET)[0]
+_NONE = const(255)
 
 
 class CueLine:
@@ -72,7 +12,7 @@ class CueLine:
 
     def __init__(self, capacity=8):
         # type: (int) -> None
-        self._kinds = array("B", [wire.CUE_NONE] * capacity)
+        self._kinds = array("B", [_NONE] * capacity)
         self._reps = array("H", [0] * capacity)
         self._ms = array("I", [0] * capacity)
         self._put = 0

@@ -25,6 +25,7 @@ class PlaybackSource:
     """
 
     done = False
+    lost = 0
 
     def __init__(self, path, speed=1.0):
         # type: (str, float) -> None
@@ -54,6 +55,11 @@ class PlaybackSource:
         """Start playing."""
         self._held = False
         self._last_us = now_us()
+
+    def now(self):
+        # type: () -> int
+        """The recording's time, 30-bit ticks."""
+        return self._clock_us & MASK
 
     def pump(self, session):
         """Advance to where the recording should be by now, a millisecond of it at a time."""

@@ -2,19 +2,27 @@
 
 import struct
 
+from micropython import const
+
 from . import wire
+
+_TIMING_EARLY = const(0)
+_TIMING_INSIDE = const(1)
+_TIMING_LATE = const(2)
+_TIMING_NONE = const(3)
+_TIMING_UNKNOWN = const(255)
 
 
 def timing(fraction, braked, target, tolerance):
     # type: (float, bool | None, float, float) -> int
-    """Where the brake onset fell: wire.TIMING_*."""
+    """Where the brake onset fell: the field `timing`."""
     if braked is None:
-        return wire.TIMING_UNKNOWN
+        return _TIMING_UNKNOWN
     if not braked:
-        return wire.TIMING_NONE
+        return _TIMING_NONE
     if fraction > target + tolerance:
-        return wire.TIMING_LATE
-    return wire.TIMING_EARLY if fraction < target - tolerance else wire.TIMING_INSIDE
+        return _TIMING_LATE
+    return _TIMING_EARLY if fraction < target - tolerance else _TIMING_INSIDE
 
 
 def pack(record, figures, timing_code, flags, index, start_us, duration_us, cues):

@@ -21,6 +21,9 @@ class IdleSource:
     """No sensor at all: the board runs, answers and says why nothing moves."""
 
     done = False
+    lost = 0
+
+    now = staticmethod(now_us)
 
     def pump(self, session):
         """Keep the session's clock going."""
@@ -28,15 +31,19 @@ class IdleSource:
 
 
 class PinSource:
-    """Edges by pin interrupt. The handler stamps and stores; `pump` hands over what came, in batches."""
+    """Edges by pin interrupt. The handler stamps and stores; `pump` hands over what came, in batches.
+
+    ``lost`` counts edges that found the ring full, ``now()`` tells the time in the edges' ticks.
+    """
 
     done = False
+    lost = 0
+    now = staticmethod(now_us)
 
     def __init__(self, rig, machine, ring=None):
         self.ring = ring or EdgeRing(512)
         self._times = array("i", [0] * _BATCH)
         self._steps = array("b", [0] * _BATCH)
-        self._lost = 0
         sensor = rig.get("board.sensor", "hall")
         if sensor == "hall":
             pin = _input(rig, machine, "board.sensor_pin")
@@ -59,10 +66,7 @@ class PinSource:
         while count:
             session.feed(self._times, self._steps, count)
             count = self.ring.take(self._times, self._steps)
-        lost = self.ring.lost
-        if lost != self._lost:
-            session.overrun += lost - self._lost
-            self._lost = lost
+        self.lost = self.ring.lost
         session.poll(now_us())
 
 

@@ -1,13 +1,11 @@
 """What the board says of itself: the live message and the status, packed as `wire` lays them out."""
 
+import os
 import struct
 import sys
 
 from . import VERSION, wire
-from .clock import ms_after, now_ms
-from .framing import seal
-
-_U32 = 0xFFFFFFFF
+from .framing import checksum
 
 
 def pack_live(buffer, session, cue, dropped):
@@ -29,55 +27,57 @@ def pack_live(buffer, session, cue, dropped):
     )
 
 
-class Uptime:
-    """Whole seconds since it was made; ask at least every few days."""
+def pack_status(buffer, board, radio):
+    """Fill ``buffer`` (STATUS_SIZE bytes and the seal). board: the App, radio: its Radio."""
+    session = board.session
+    journal = board.journal
+    access = radio.access
+    state = (
+        (not board.at_rest) | access.open << 1 | access.pairing << 2 | access.trusted << 3 | board.tap.on << 4
+    )
+    values = (
+        wire.PROTOCOL_VERSION,
+        state,
+        journal.boot & 0xFFFF,
+        board.uptime_s(),
+        journal.next,
+        journal.oldest,
+        journal.id,
+        min(journal.waiting, 0xFFFF),
+        radio.connections & 0xFFFF,
+        session.reps.count,
+        session.bounced,
+        session.missed,
+        session.spurious,
+        session.overrun,
+        session.incomplete,
+        journal.lost,
+        journal.overwritten,
+        journal.torn,
+        journal.erases,
+        journal.program_us,
+        journal.erase_us,
+        radio.live_dropped,
+        radio.retries,
+        board.sounder.sounded,
+        board.tap.all_lost,
+        radio.control.refused,
+        _free_flash(),
+        board.supply.millivolts() if board.supply else 0xFFFF,
+    )
+    texts = (VERSION, sys.implementation.name, sys.platform, radio.name, board.trouble)
+    sizes = (12, 12, 12, 20, 160)
+    cut = [_cut(*text) for text in zip(texts, sizes)]  # noqa: B905 - not on MicroPython
+    struct.pack_into(wire.STATUS_FORMAT, buffer, 0, *values, *cut)
+    buffer[-4:] = checksum(memoryview(buffer)[:-4])
 
-    def __init__(self):
-        # type: () -> None
-        self._last_ms = now_ms()
-        self._rest_ms = 0
-        self._seconds = 0
 
-    def seconds(self):
-        # type: () -> int
-        """Seconds so far."""
-        now = now_ms()
-        self._rest_ms += ms_after(now, self._last_ms)
-        self._last_ms = now
-        self._seconds += self._rest_ms // 1000
-        self._rest_ms %= 1000
-        return self._seconds
-
-
-def pack_status(buffer, session, counts, name, trouble):
-    """Fill ``buffer`` (STATUS_SIZE bytes), sealed.
-
-    counts: the fields of STATUS_FIELDS that are neither the session's nor text, by name.
-    """
-    values = []  # type: list[object]
-    for field, code in wire.STATUS_FIELDS:
-        if code[-1] == "s":
-            values.append(_cut(_text(field, name, trouble), int(code[:-1])))
-        elif field == "protocol_version":
-            values.append(wire.PROTOCOL_VERSION)
-        else:
-            value = counts[field] if field in counts else getattr(session, field)
-            values.append(min(value, _LARGEST[code]))
-    struct.pack_into(wire.STATUS_FORMAT, buffer, 0, *values)
-    seal(buffer, wire.STATUS_SIZE - wire.SEAL_SIZE)
-
-
-_LARGEST = {"B": 0xFF, "H": 0xFFFF, "I": _U32}
-
-
-def _text(field, name, trouble):
-    if field == "firmware_version":
-        return VERSION
-    if field == "implementation":
-        return sys.implementation.name
-    if field == "platform":
-        return sys.platform
-    return name if field == "name" else trouble
+def _free_flash():
+    try:
+        numbers = os.statvfs("/")
+        return min(numbers[1] * numbers[3], wire.ABSENT)
+    except (OSError, AttributeError):
+        return wire.ABSENT
 
 
 def _cut(text, size):

@@ -1,25 +1,20 @@
 """Byte layouts of every message between board and host: the one place that both sides read.
 
-A layout is a tuple of (field, struct code), little-endian, no padding. A field added later goes at the end;
-a reader takes what it knows and skips the rest. The host loads this very file: nothing here may need a board.
+Little-endian, no padding. Each string of a format is one field; its name and meaning stand in the comment behind it.
+A board carries the formats alone; the host reads names, numbers and words from this file's text
+(`brakebeat.board.layouts`), and the protocol page in the hardware notes is made from it too.
+"sealed": the CRC-32 of all before it follows.
+A field added later goes at the end of its layout, a kind or command gets a new number: what is unknown is skipped.
 """
 
 import struct
 
-PROTOCOL_VERSION = 1
+PROTOCOL_VERSION = 2
 
-# u32 "there is none" for times given as microseconds after the rep's start; floats use NaN for it.
+# Times that do not exist; floats use NaN for it.
 ABSENT = 0xFFFFFFFF
 
-# `timing` of a rep: where the brake onset fell.
-TIMING_EARLY = 0
-TIMING_INSIDE = 1
-TIMING_LATE = 2
-TIMING_NONE = 3
-TIMING_UNKNOWN = 255
-TIMING_NAMES = {0: "early", 1: "inside", 2: "late", 3: "none"}
-
-# Bits of a rep's `flags`, with the names that the host shows.
+# Bits of a rep's `flags`.
 FLAG_MOMENTUM = 1
 FLAG_FEW_EDGES = 2
 FLAG_ZERO_ASSUMED = 4
@@ -27,14 +22,6 @@ FLAG_REPAIRED = 8
 FLAG_THINNED = 16
 FLAG_GAP = 32
 FLAG_MAGNETS_STALE = 64
-FLAG_NAMES = (
-    (FLAG_FEW_EDGES, "few_edges"),
-    (FLAG_ZERO_ASSUMED, "zero_assumed"),
-    (FLAG_REPAIRED, "repaired"),
-    (FLAG_THINNED, "thinned"),
-    (FLAG_GAP, "gap"),
-    (FLAG_MAGNETS_STALE, "magnets_stale"),
-)
 
 # Kinds of cue.
 CUE_WINDOW = 0
@@ -44,163 +31,178 @@ CUE_SET_DONE = 3
 CUE_NAMES = ("window", "late", "drop_off", "set_done")
 
 # A finished rep. `*_after_us` counts from `start_us`; figures are the athlete's, positive, in SI units.
-REP_FIELDS = (
-    ("version", "B"),
-    ("timing", "B"),
-    ("flags", "H"),
-    ("index", "I"),
-    ("start_us", "Q"),
-    ("extension_after_us", "I"),
-    ("peak_after_us", "I"),
-    ("end_after_us", "I"),
-    ("onset_after_us", "I"),
-    ("peak_rad_s", "f"),
-    ("concentric_rad", "f"),
-    ("eccentric_rad", "f"),
-    ("brake_fraction", "f"),
-    ("concentric_energy_j", "f"),
-    ("concentric_mean_power_w", "f"),
-    ("concentric_peak_power_w", "f"),
-    ("concentric_peak_torque_nm", "f"),
-    ("concentric_peak_force_n", "f"),
-    ("eccentric_energy_j", "f"),
-    ("eccentric_mean_power_w", "f"),
-    ("eccentric_peak_power_w", "f"),
-    ("eccentric_peak_torque_nm", "f"),
-    ("eccentric_peak_force_n", "f"),
-    ("window_cue_after_us", "I"),
-    ("late_cue_after_us", "I"),
-    ("drop_off_cue_after_us", "I"),
-    ("set_done_cue_after_us", "I"),
+REP_FORMAT = (
+    "<"
+    "B"  # version: of this layout, 1
+    "B"  # timing: where the brake onset fell: 0 early, 1 inside, 2 late, 3 none, 255 unknown
+    "H"  # flags: FLAG_*
+    "I"  # index: counts from 0 at each power-up
+    "Q"  # start_us: on the board's clock
+    "I"  # extension_after_us
+    "I"  # peak_after_us
+    "I"  # end_after_us
+    "I"  # onset_after_us: ABSENT where there is none
+    "f"  # peak_rad_s
+    "f"  # concentric_rad
+    "f"  # eccentric_rad
+    "f"  # brake_fraction
+    "f"  # concentric_energy_j
+    "f"  # concentric_mean_power_w
+    "f"  # concentric_peak_power_w
+    "f"  # concentric_peak_torque_nm
+    "f"  # concentric_peak_force_n
+    "f"  # eccentric_energy_j
+    "f"  # eccentric_mean_power_w
+    "f"  # eccentric_peak_power_w
+    "f"  # eccentric_peak_torque_nm
+    "f"  # eccentric_peak_force_n
+    "I"  # window_cue_after_us: ABSENT where none sounded, as with the three below
+    "I"  # late_cue_after_us
+    "I"  # drop_off_cue_after_us
+    "I"  # set_done_cue_after_us
 )
-
-
-def layout_format(fields):
-    # type: (tuple[tuple[str, str], ...]) -> str
-    """The struct format of a layout: little-endian, no padding."""
-    return "<" + "".join([code for _, code in fields])
-
-
-def field_offset(fields, name):
-    # type: (tuple[tuple[str, str], ...], str) -> int
-    """Bytes in front of field ``name`` in a layout."""
-    names = [field for field, _ in fields]
-    return struct.calcsize(layout_format(fields[: names.index(name)]))
-
-
-REP_FORMAT = layout_format(REP_FIELDS)
 REP_SIZE = struct.calcsize(REP_FORMAT)
 
 # ---- Radio -------------------------------------------------------------------------------------------------
-# One primary service. The UUIDs are random (version 4, RFC 9562) and differ in their first group only.
-SERVICE_UUID = "f2af3db3-6752-4857-a6c0-3ebda55062b3"
-REP_UUID = "f2af3db4-6752-4857-a6c0-3ebda55062b3"  # notify: finished reps, in parts (see below)
-LIVE_UUID = "f2af3db5-6752-4857-a6c0-3ebda55062b3"  # notify: LIVE_FIELDS, about 20 a second, may be dropped
-STATUS_UUID = "f2af3db6-6752-4857-a6c0-3ebda55062b3"  # read: STATUS_FIELDS, sealed
-CONTROL_UUID = "f2af3db7-6752-4857-a6c0-3ebda55062b3"  # write: COMMAND_FIELDS, any number of them in a row
+# One primary service and its characteristics: random UUIDs (version 4, RFC 9562) that differ in one digit.
+UUID = "f2af3db%s-6752-4857-a6c0-3ebda55062b3"
+UUID_DIGITS = (
+    "3"  # SERVICE
+    "4"  # REP: notify; records in parts (see below)
+    "5"  # LIVE: notify; LIVE_FORMAT, about 20 a second, may be dropped
+    "6"  # STATUS: read, sealed STATUS_FORMAT; notify, its first bytes, as a hint to read it again
+    "7"  # CONTROL: write, any number of commands in a row; indicate, their answers
+    "8"  # RAW: notify, opt-in; RAW_HEAD_FORMAT and coded edges
+)
 
-# A notification carries no more than MTU - 3 bytes, 20 at the default ATT MTU. So a message travels in parts:
+# A notification carries no more than MTU - 3 bytes, 20 at the default ATT MTU. So a record travels in parts:
 # byte 0 is the message's number (mod 256), byte 1 the part's index with PART_LAST set on the last one.
-# The message itself is sealed: its last four bytes are the CRC-32 of what comes before.
-NOTIFY_OVERHEAD = 3
 DEFAULT_MTU = 23
-PART_HEADER_SIZE = 2
-PART_INDEX_MASK = 0x7F
 PART_LAST = 0x80
-MAX_PARTS = 128
-SEAL_SIZE = 4
 
-# What happens now; fits one notification at the default MTU, so it is neither split nor sealed.
-LIVE_FIELDS = (
-    ("phase", "B"),  # PHASE_NAMES
-    ("set_rep", "B"),  # finished reps of this set, momentum reps included; stops at 255
-    ("cue_count", "B"),  # cues announced since power-up, mod 256: a change is a new cue
-    ("cue_kind", "B"),  # the last one announced; CUE_NONE before the first
-    ("cue_rep", "H"),  # the rep that it belongs to, low 16 bits
-    ("reps_done", "H"),  # finished reps since power-up, low 16 bits
-    ("cue_ms", "I"),  # when it sounded, on the board's clock
-    ("speed_milli_rad_s", "i"),
-    ("dropped", "H"),  # live notifications that a full radio queue swallowed, low 16 bits
-)
-LIVE_FORMAT = layout_format(LIVE_FIELDS)
-LIVE_SIZE = struct.calcsize(LIVE_FORMAT)
-PHASE_NAMES = ("idle", "concentric", "eccentric")
-CUE_NONE = 255
-
-# How the board is; text is UTF-8, padded with zero bytes. Sealed, as a long read may straddle an update.
-STATUS_FIELDS = (
-    ("protocol_version", "B"),
-    ("reps_waiting", "B"),  # finished reps that no host has acknowledged yet
-    ("connections", "H"),  # since power-up
-    ("uptime_s", "I"),
-    ("rep_count", "I"),
-    ("bounced", "I"),
-    ("missed", "I"),
-    ("spurious", "I"),
-    ("overrun", "I"),  # edges lost because a buffer was full
-    ("incomplete", "I"),
-    ("reps_lost", "I"),  # reps pushed out of a full queue before a host took them
-    ("live_dropped", "I"),
-    ("notify_retries", "I"),  # notifications that the radio's queue refused at first
-    ("cues_sounded", "I"),
-    ("firmware_version", "12s"),
-    ("implementation", "12s"),  # sys.implementation.name
-    ("platform", "12s"),  # sys.platform
-    ("name", "20s"),
-    ("trouble", "160s"),  # what is wrong with the rig file, the pins or the program; empty if nothing is
-)
-STATUS_FORMAT = layout_format(STATUS_FIELDS)
-STATUS_SIZE = struct.calcsize(STATUS_FORMAT) + SEAL_SIZE
-
-COMMAND_FIELDS = (("code", "B"), ("value", "I"))
-COMMAND_FORMAT = layout_format(COMMAND_FIELDS)
-COMMAND_SIZE = struct.calcsize(COMMAND_FORMAT)
-# A host has subscribed and reads along: send every rep that waits. `value` is its protocol version.
-COMMAND_LISTEN = 1
-# Every rep up to index `value` has arrived; the board may forget them.
-COMMAND_ACKNOWLEDGE = 2
-
-# ---- Protocol 2 --------------------------------------------------------------------------------------------
-# Each string is one field, its name and meaning in the comment behind it: boards carry the format alone, the
-# host reads the names from this file. A newer side may append fields and kinds; what is unknown is skipped.
-RAW_UUID = "f2af3db8-6752-4857-a6c0-3ebda55062b3"  # notify, opt-in: RAW_HEAD_FORMAT and coded edges
-
-# What the rep characteristic carries in parts, sealed, and the journal keeps byte for byte: this head, a body.
+# What travels in parts, sealed, and lies in the journal byte for byte: this head, then `size` bytes of body.
 RECORD_HEAD_FORMAT = (
     "<"
-    "B"  # kind: RECORD_*; another kind is skipped (and acknowledged)
+    "B"  # kind: RECORD_*; another kind is skipped, and acknowledged
     "B"  # size: bytes of the body
     "H"  # boot: power-ups of the board so far, low 16 bits; times are on that power-up's clock
     "I"  # sequence: rises with every record for the life of the journal; may leave numbers out
 )
-RECORD_REP = 1  # body: REP_FORMAT
-RECORD_TIME = 2  # body: TIME_FORMAT
+# RECORD 1 REP: body in REP_FORMAT
+# RECORD 2 TIME: body in TIME_FORMAT
 TIME_FORMAT = (
     "<"
-    "Q"  # board_us: the board's clock, microseconds since that power-up
+    "Q"  # board_us: microseconds since that power-up
     "Q"  # wall_us: at the same moment, microseconds since 1970-01-01 UTC, as a host told it
 )
 
-# A command: this head, `size` bytes of payload, the CRC-32 of both. Several may stand in one write.
+# What happens now; fits one notification at the default MTU, so it is neither split nor sealed.
+LIVE_FORMAT = (
+    "<"
+    "B"  # phase: 0 idle, 1 concentric, 2 eccentric
+    "B"  # set_rep: finished reps of this set, momentum reps included; stops at 255
+    "B"  # cue_count: cues announced since power-up, mod 256: a change is a new cue
+    "B"  # cue_kind: CUE_*, the last one announced; 255 before the first
+    "H"  # cue_rep: index of the rep that it belongs to, low 16 bits
+    "H"  # reps_done: finished reps since power-up, low 16 bits
+    "I"  # cue_ms: when it sounded, on the board's clock
+    "i"  # speed_milli_rad_s
+    "H"  # dropped: live notifications that a full radio queue swallowed, low 16 bits
+)
+
+LIVE_SIZE = struct.calcsize(LIVE_FORMAT)
+
+# Raw edges: this head, then for each edge a LEB128 number: delta_us << 2 | step & 3 (delta_us: since the edge
+# before, 0 for the first). Without edges one a second comes all the same, first_us being now.
+RAW_HEAD_FORMAT = (
+    "<"
+    "H"  # number: notifications since RAW_START, low 16 bits
+    "H"  # lost: edges that the board lost since RAW_START, low 16 bits
+    "I"  # first_us: the first edge's time on the board's clock, low 32 bits
+)
+
+# How the board is; counters since its power-up. Text is UTF-8, padded with zero bytes.
+STATUS_FORMAT = (
+    "<"
+    "B"  # protocol_version
+    "B"  # state: STATE_*
+    "H"  # boot: power-ups so far, low 16 bits
+    "I"  # uptime_s
+    "I"  # journal_next: sequence of the next record
+    "I"  # journal_oldest: no record before this one is left
+    "I"  # journal_id: another one is another journal; its sequences started anew
+    "H"  # reps_waiting: records that no host has acknowledged
+    "H"  # connections
+    "I"  # rep_count
+    "I"  # bounced
+    "I"  # missed
+    "I"  # spurious
+    "I"  # overrun: edges lost because a buffer was full
+    "I"  # incomplete
+    "I"  # reps_lost: records that found room neither in the journal nor before it
+    "I"  # journal_overwritten: records overwritten before any host acknowledged them
+    "I"  # journal_torn: pages found damaged
+    "I"  # journal_erases: erases of one block, at most
+    "I"  # program_us: longest write of a record
+    "I"  # erase_us: longest erase of a block
+    "I"  # live_dropped
+    "I"  # notify_retries: notifications that the radio's queue refused at first
+    "I"  # cues_sounded
+    "I"  # raw_lost: edges lost in raw streams
+    "I"  # refused: commands that were malformed or not allowed
+    "I"  # free_flash: bytes; ABSENT where unknown
+    "H"  # supply_mv: 0xFFFF where it is not measured
+    "12s"  # firmware_version
+    "12s"  # implementation: sys.implementation.name
+    "12s"  # platform: sys.platform
+    "20s"  # name
+    "160s"  # trouble: what is wrong with the rig file, the pins or the program; empty if nothing is
+)
+STATUS_SIZE = struct.calcsize(STATUS_FORMAT)
+# STATE 1 MOVING: the wheel turns or did so within the last 2 s
+# STATE 2 BONDABLE: new bonds are taken now (without pairing: changes are)
+# STATE 4 PAIRING: this port can pair
+# STATE 8 TRUSTED: this link may change things
+# STATE 16 RAW: raw edges are on
+
+# A command: this head, `size` bytes of payload, the CRC-32 of both. Each is whole within one write.
 COMMAND_HEAD_FORMAT = (
     "<"
-    "B"  # code: COMMAND2_*
+    "B"  # code: COMMAND_*
     "B"  # tag: any number; the answer repeats it
     "B"  # size: bytes of the payload
 )
-# The answer, indicated: this head, a payload, the CRC-32 of both; never longer than 20 bytes.
+# The answer: this head, a payload, the CRC-32 of both; never longer than 20 bytes.
 ANSWER_HEAD_FORMAT = (
     "<"
-    "B"  # code: the command's, 0 where it could not be read
+    "B"  # code: the command's; 0 where it could not be read
     "B"  # tag: the command's
     "B"  # error: ERROR_*
 )
-ERROR_NONE = 0
-ERROR_MALFORMED = 1  # checksum or lengths are wrong: nothing of that write from there on was obeyed
-ERROR_UNKNOWN = 2  # no such command
-ERROR_REFUSED = 3  # needs a bonded, encrypted link (or the button, on ports without pairing)
-ERROR_BUSY = 4  # the wheel turns, or an earlier one is still being done: try again at rest
-ERROR_VERSION = 5  # no common protocol version; the payload is HELLO's answer all the same
-ERROR_VALUE = 6  # a payload too short or a value out of range
-ERROR_RIG = 7  # the rig file is wrong; the status says where in `trouble`
-ERROR_STORAGE = 8  # the board could not write its flash
+# Payload -> what the answer carries; "trusted": from a bonded, encrypted link only.
+# COMMAND 1 HELLO: "<BB" lowest and highest version spoken -> HELLO_FORMAT; live messages begin
+# COMMAND 2 FROM: "<I" sequence; delivery (re)starts with the first record from there on, 0: with the oldest
+# COMMAND 3 ACKNOWLEDGE: "<I" sequence; it and all before have arrived; not answered where it is right
+# COMMAND 4 TIME: "<Q" wall_us -> "<QH" board_us, boot; from a trusted link kept as a record, hourly at most
+# COMMAND 5 RAW_START: trusted -> "<Q" board_us
+# COMMAND 6 RAW_STOP: ends the raw edges
+# COMMAND 7 RIG_BEGIN: trusted; "<HI" size and CRC-32 of a new rig file
+# COMMAND 8 RIG_PART: trusted; "<H" offset, bytes
+# COMMAND 9 RIG_COMMIT: trusted, at rest; in force at once, but pins, name and radio at the next power-up
+# COMMAND 10 ERASE: trusted, at rest; "<I" journal_id; done block by block while the wheel stands
+HELLO_FORMAT = (
+    "<"
+    "B"  # version: what both speak; the board's own where there is none
+    "I"  # journal_id
+    "I"  # oldest: as journal_oldest
+    "I"  # next: as journal_next
+)
+# ERROR 0 NONE: done
+# ERROR 1 MALFORMED: lengths or checksum are wrong; nothing from there on was obeyed
+# ERROR 2 UNKNOWN: no such command
+# ERROR 3 REFUSED: needs a trusted link
+# ERROR 4 BUSY: the wheel turns, or has not yet stood still for 2 s; try again
+# ERROR 5 VERSION: no common protocol version
+# ERROR 6 VALUE: the payload is too short or a value out of range
+# ERROR 7 RIG: the new rig file is wrong, the old one stays; `trouble` in the status has the words
+# ERROR 8 STORAGE: the board could not write its files

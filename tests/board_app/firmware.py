@@ -1,19 +1,75 @@
 """The firmware's modules that need no board, imported into the tests' own Python."""
 
+import struct
 import sys
+import types
 
 from brakebeat.board.files import firmware_dir
+from brakebeat.board.layouts import name_everything
 
 sys.path.append(str(firmware_dir()))
 
-from brakebeat_fw import framing, outbox, playback, radio, sounder, sources, status, wire
+# The VM's own module, of which these files want `const` alone; the package of that name on PyPI is another thing.
+_before = sys.modules.get("micropython")
+_stand_in = types.ModuleType("micropython")
+vars(_stand_in)["const"] = lambda value: value
+sys.modules["micropython"] = _stand_in
+try:
+    from brakebeat_fw import (
+        access,
+        cable,
+        control,
+        framing,
+        journal,
+        outbox,
+        playback,
+        radio,
+        raw,
+        region,
+        rigfile,
+        sounder,
+        sources,
+        standard,
+        status,
+        supply,
+        wire,
+    )
+finally:
+    del sys.modules["micropython"]
+    if _before is not None:
+        sys.modules["micropython"] = _before
 
-__all__ = ["framing", "outbox", "playback", "radio", "sounder", "sources", "status", "wire"]
+__all__ = [
+    "access",
+    "cable",
+    "control",
+    "framing",
+    "journal",
+    "outbox",
+    "playback",
+    "radio",
+    "raw",
+    "region",
+    "rigfile",
+    "sounder",
+    "sources",
+    "standard",
+    "status",
+    "supply",
+    "wire",
+]
+
+name_everything(wire, (firmware_dir() / "brakebeat_fw" / "wire.py").read_text(encoding="utf-8"))
 
 
 def packed_rep(index: int, fill: int = 0) -> bytes:
     """A rep record that carries ``index`` and is otherwise full of ``fill``."""
     record = bytearray([fill & 0xFF]) * wire.REP_SIZE
-    offset = wire.field_offset(wire.REP_FIELDS, "index")
-    record[offset : offset + 4] = index.to_bytes(4, "little")
+    struct.pack_into("<I", record, wire.field_offset(wire.REP_FIELDS, "index"), index)
     return bytes(record)
+
+
+def command(code: int, payload: bytes = b"", tag: int = 0) -> bytes:
+    """A sealed command."""
+    head = struct.pack(wire.COMMAND_HEAD_FORMAT, code, tag, len(payload)) + payload
+    return head + framing.checksum(head)

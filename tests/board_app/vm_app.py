@@ -20,9 +20,13 @@ class BrokenSource:
     """A source that fails now and then, as a detector with a mistake in it would."""
 
     done = False
+    lost = 0
 
     def __init__(self):
         self.pumped = 0
+
+    def now(self):
+        return 1000 * self.pumped
 
     def pump(self, session):
         self.pumped += 1
@@ -42,12 +46,14 @@ class FailingBluetooth:
 
 
 async def with_broken_source():
-    board = app.App(rigfile.defaults(), BrokenSource(), sounder.Sounder(), bluetooth)
+    link = (bluetooth.BLE(), bluetooth.UUID)
+    board = app.App(rigfile.defaults(), BrokenSource(), sounder.Sounder(), link)
     await board.run()
 
 
 async def with_broken_radio():
-    board = app.App(rigfile.defaults(), BrokenSource(), sounder.Sounder(), FailingBluetooth)
+    link = (FailingBluetooth.BLE(), bluetooth.UUID)
+    board = app.App(rigfile.defaults(), BrokenSource(), sounder.Sounder(), link)
     print("trouble " + board.trouble)
     task = asyncio.create_task(board.run())
     while board.source.pumped < 200:

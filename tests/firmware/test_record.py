@@ -38,8 +38,8 @@ def test_later_is_never_earlier(target, tolerance, one, other):
 
 def test_without_a_brake_or_without_knowing():
     assert wire.TIMING_NAMES[record.timing(NAN, False, 0.25, 0.1)] == "none"
-    assert record.timing(NAN, None, 0.25, 0.1) == wire.TIMING_UNKNOWN
-    assert wire.TIMING_UNKNOWN not in wire.TIMING_NAMES
+    assert record.timing(NAN, None, 0.25, 0.1) == record._TIMING_UNKNOWN
+    assert record._TIMING_UNKNOWN not in wire.TIMING_NAMES
 
 
 def figures(**changes):
@@ -60,7 +60,9 @@ def figures(**changes):
 
 def packed(start_us=5_000_000, duration_us=1_600_000, cues=(wire.ABSENT,) * 4, flags=0, **changes):
     buffer = bytearray(wire.REP_SIZE)
-    record.pack(buffer, figures(**changes), wire.TIMING_INSIDE, flags, 7, start_us, duration_us, list(cues))
+    record.pack(
+        buffer, figures(**changes), record._TIMING_INSIDE, flags, 7, start_us, duration_us, list(cues)
+    )
     return bytes(buffer)
 
 

@@ -68,48 +68,46 @@ def test_any_name_that_the_host_allows(name):
 
 
 @pytest.mark.parametrize(
-    ("line", "words"),
+    "line",
     [
-        ("friction_torque_nm", "expected `key = value`"),
-        ("friction_torque_nm =", "'' is no number"),
-        ("friction_torque_nm = 0,1", "'0,1' is no number"),
-        ("friction_torque_nm = 0.1.2", "'0.1.2' is no number"),
-        ("friction_torque_nm = nan", "'nan' is not a usable number"),
-        ("friction_torque_nm = -inf", "'-inf' is not a usable number"),
-        ("friction_torque_nm = 1e999", "'1e999' is not a usable number"),
-        ("friction_torque_nm = True", "'True' is no number"),
-        ('name = "barn wheel', "lacks its closing quote"),
-        ("magnet_offsets_rad = [0.01,", "an array must stand on one line"),
-        ("magnet_offsets_rad = [0.01, x]", "'x' is no number"),
-        ("magnet_offsets_rad = [[0.01]]", "'[0.01]' is no number"),
-        ("[cues", "lacks its closing bracket"),
+        "friction_torque_nm",
+        "friction_torque_nm =",
+        "friction_torque_nm = 0,1",
+        "friction_torque_nm = 0.1.2",
+        "friction_torque_nm = nan",
+        "friction_torque_nm = -inf",
+        "friction_torque_nm = 1e999",
+        "friction_torque_nm = True",
+        'name = "barn wheel',
+        "magnet_offsets_rad = [0.01,",
+        "magnet_offsets_rad = [0.01, x]",
+        "magnet_offsets_rad = [[0.01]]",
+        "[cues",
     ],
 )
-def test_a_bad_line_is_named_by_its_number(line, words):
+def test_a_bad_line_is_named_by_its_number(line):
     rig, problem = load(GOOD + line + "\nrest_gap_s = 12\n")
     assert problem is not None
-    assert problem.startswith("rig.toml: line 6: ")
-    assert words in problem
-    assert problem.endswith("; default rig in use")
+    assert problem == f"rig.toml: line 6: cannot be read: {line}; default rig in use"
     assert rig == rigfile.defaults()
 
 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("pulses_per_rev = 0", "pulses_per_rev: a whole number from 1 to 10000 is needed, not 0"),
-        ("pulses_per_rev = 10001", "not 10001"),
-        ("pulses_per_rev = 6.0", "not 6.0"),
-        ('pulses_per_rev = "six"', "not 'six'"),
-        ("inertia_kg_m2 = 0", "inertia_kg_m2: must be greater than 0"),
-        ("drum_radius_m = 0.0", "drum_radius_m: must be greater than 0"),
-        ("brake_target = -0.1", "brake_target: must not be negative"),
-        ('rest_gap_s = "10"', "rest_gap_s: a number is needed, not '10'"),
-        ("rest_gap_s = [10]", "rest_gap_s: a number is needed"),
+        ("pulses_per_rev = 0", "pulses_per_rev: cannot be 0"),
+        ("pulses_per_rev = 10001", "pulses_per_rev: cannot be 10001"),
+        ("pulses_per_rev = 6.0", "pulses_per_rev: cannot be 6.0"),
+        ('pulses_per_rev = "six"', "pulses_per_rev: cannot be 'six'"),
+        ("inertia_kg_m2 = 0", "inertia_kg_m2: cannot be 0"),
+        ("drum_radius_m = 0.0", "drum_radius_m: cannot be 0.0"),
+        ("brake_target = -0.1", "brake_target: cannot be -0.1"),
+        ('rest_gap_s = "10"', "rest_gap_s: cannot be '10'"),
+        ("rest_gap_s = [10]", "rest_gap_s: cannot be [10]"),
         ("magnet_offsets_rad = [0.1]", "one number for each of the 6 magnets is needed"),
         ("magnet_offsets_rad = 0.1", "one number for each of the 6 magnets is needed"),
-        ('brake_preset = "soon"', "brake_preset: 'soon' is none of own, first_quarter, last_third"),
-        ("[cues]\nplanned_reps = -1", "cues.planned_reps: must not be negative"),
+        ('brake_preset = "soon"', "brake_preset: 'soon' is unknown"),
+        ("[cues]\nplanned_reps = -1", "cues.planned_reps: cannot be -1"),
     ],
 )
 def test_a_value_that_the_detector_cannot_take_is_named_by_its_key(text, words):
@@ -129,7 +127,7 @@ def test_bytes_that_are_no_utf_8(data):
 
 def test_a_file_that_cannot_be_read():
     rig, problem = rigfile.load("/nowhere/rig.toml")
-    assert problem == "/nowhere/rig.toml: cannot be read; default rig in use, copy a rig file to the board"
+    assert problem == "/nowhere/rig.toml: cannot be read, copy a rig file to the board; default rig in use"
     assert rig == rigfile.defaults()
 
 

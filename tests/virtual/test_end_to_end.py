@@ -50,9 +50,12 @@ async def hear(rig, on_event=None, wanted=None):
 
 
 async def first(wanted, **settings):
-    """The first event of a link that is closed again at once."""
+    """What a connection that is closed again at once begins with."""
     async with contextlib.aclosing(follow(wanted, **settings)) as stream:
-        return await anext(stream)
+        async for event in stream:
+            if isinstance(event, Connected):
+                return event
+    raise AssertionError("unreachable")
 
 
 def of(events, kind):

@@ -7,6 +7,7 @@ import importlib.util
 from pathlib import Path
 from types import ModuleType
 
+from brakebeat.board.layouts import name_everything
 from brakebeat.errors import InputError
 
 _PACKAGE = Path(__file__).resolve().parents[1]
@@ -28,11 +29,15 @@ def firmware_dir() -> Path:
 
 @functools.cache
 def load_wire() -> ModuleType:
-    """The firmware's ``wire`` module (byte layouts), loaded from the very file that boards get."""
+    """The firmware's ``wire`` module (byte layouts), loaded from the very file that boards get.
+
+    What the fields are called stands in the file's comments and is added (``layouts.name_everything``).
+    """
     path = firmware_dir() / BOARD_PACKAGE / "wire.py"
     spec = importlib.util.spec_from_file_location("brakebeat._wire", path)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
+    name_everything(module, path.read_text(encoding="utf-8"))
     return module

@@ -12,6 +12,7 @@ from bumble.device import Device
 from bumble.hci import Address
 from bumble.host import Host
 from bumble.link import LocalLink
+from bumble.pairing import PairingConfig, PairingDelegate
 from bumble.transport.common import AsyncPipeSink
 
 from brakebeat.virtual.controller import RadioController
@@ -56,6 +57,10 @@ class VirtualAir:
     async def start_central(self) -> None:
         """Power the host's side."""
         self.central, self.central_controller = self.make_device("host", _CENTRAL_ADDRESS)
+        delegate = PairingDelegate(PairingDelegate.IoCapability.NO_OUTPUT_NO_INPUT)
+        self.central.pairing_config_factory = lambda _connection: PairingConfig(
+            sc=True, mitm=False, bonding=True, delegate=delegate
+        )
         await self.central.power_on()
 
     def on_firmware(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:

@@ -23,7 +23,8 @@ from bumble.att import ATT_DEFAULT_MTU, ATT_Error
 from bumble.core import AdvertisingData
 from bumble.device import Advertisement, Connection, Device, Peer
 from bumble.gatt_client import CharacteristicProxy
-from bumble.hci import Address
+from bumble.hci import Address, HCI_Error
+from bumble.keys import KeyStore
 
 from brakebeat.virtual.air import VirtualAir
 
@@ -174,6 +175,9 @@ class BumbleClient(BaseBleakClient):
             if self._air.limits.mtu > ATT_DEFAULT_MTU:
                 await self._ask(peer.request_mtu(self._air.limits.mtu))
             self.services = await self._ask(self._discover(peer))
+            # As operating systems do with a device that they are bonded to.
+            if pair or await self._keys.get(str(connection.peer_address)) is not None:
+                await self.pair()
         except BaseException:
             await self.disconnect()
             raise
@@ -198,12 +202,27 @@ class BumbleClient(BaseBleakClient):
             self._disconnected_callback()
 
     async def pair(self, *_args: Any, **_kwargs: Any) -> None:
-        """Not in this air."""
-        raise NotImplementedError("the virtual radio does not pair")
+        """Encrypt the link, with the keys of an earlier bond where there is one."""
+        connection = self._connection
+        if connection is None:
+            raise BleakError("Not connected")
+        if connection.encryption:
+            return
+        known = await self._keys.get(str(connection.peer_address)) is not None
+        try:
+            await self._ask(connection.encrypt() if known else connection.pair())
+        except (core.ProtocolError, HCI_Error) as error:
+            raise BleakError(f"Pairing failed: {error}") from error
 
     async def unpair(self) -> None:
-        """Not in this air."""
-        raise NotImplementedError("the virtual radio does not pair")
+        """Forget the bond."""
+        await self._keys.delete(str(Address(self.address)))
+
+    @property
+    def _keys(self) -> KeyStore:
+        keys = self._air.central.keystore
+        assert keys is not None
+        return keys
 
     async def _discover(self, peer: Peer) -> BleakGATTServiceCollection:
         collection = BleakGATTServiceCollection()

@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING, Any
 from bumble.core import UUID
 from bumble.device import Connection, Device
 from bumble.gatt import Characteristic, CharacteristicValue, Service
+from bumble.keys import PairingKeys
+from bumble.pairing import PairingConfig, PairingDelegate
 
 from brakebeat.virtual.controller import RadioController
 from brakebeat.virtual.frames import frame, read_frame
+from brakebeat.virtual.keys import BoardKeys
 
 if TYPE_CHECKING:
     from brakebeat.virtual.air import VirtualAir
@@ -41,6 +44,10 @@ class Peripheral:
         self._values: dict[int, bytes] = {}
         self._connection: Connection | None = None
         self._outbox: asyncio.Queue[tuple[str, int, int, bytes]] = asyncio.Queue()
+        self._indication: asyncio.Task[None] | None = None
+        self._bond = False
+        self._questions = 0
+        self._asked: dict[int, asyncio.Future[bytes]] = {}
         self.address = ""
 
     async def run(self) -> None:
@@ -55,12 +62,17 @@ class Peripheral:
                 await self._obey(*received)
         finally:
             sender.cancel()
+            self._drop_indication()
+            for answer in self._asked.values():
+                answer.cancel()
             await asyncio.gather(sender, return_exceptions=True)
             self._vanish()
 
     async def _power_on(self, mac: bytes) -> None:
         self.address = ":".join(f"{byte:02X}" for byte in mac)
         self._device, self._controller = self._air.make_device("board", self.address)
+        self._device.keystore = BoardKeys(self)
+        self._device.pairing_config_factory = self._pairing_config
         await self._device.power_on()
         self._own_attributes = len(self._device.gatt_server.attributes)
         self._device.on(Device.EVENT_CONNECTION, self._on_connection)
@@ -77,11 +89,58 @@ class Peripheral:
         if self._air.boards.get(self.address) is self:
             del self._air.boards[self.address]
 
+    # -- bonds -----------------------------------------------------------------------------------------------
+
+    def _pairing_config(self, _connection: Connection) -> PairingConfig:
+        delegate = PairingDelegate(PairingDelegate.IoCapability.NO_OUTPUT_NO_INPUT)
+        return PairingConfig(sc=True, mitm=False, bonding=self._bond, delegate=delegate)
+
+    @property
+    def bonding(self) -> bool:
+        """Whether both sides of the pairing that is going on want a bond."""
+        session = self._session()
+        return session is not None and session.bonding
+
+    def _session(self) -> Any:
+        connection = self._connection
+        return None if connection is None else self._device.smp_manager.sessions.get(connection.handle)
+
+    async def ask(self, kind: str, secret_kind: int, name: str, value: bytes) -> bytes:
+        """Ask the firmware about a secret and wait for its answer; empty where it has none."""
+        self._questions = (self._questions + 1) & 0xFF
+        number = self._questions
+        self._asked[number] = asyncio.get_running_loop().create_future()
+        key = name.encode()
+        self._tell(kind, bytes((number, secret_kind, len(key))) + key + value)
+        try:
+            return await self._asked[number]
+        finally:
+            del self._asked[number]
+
+    def _on_encryption(self, connection: Connection) -> None:
+        # During pairing a board hears of it when the keys are exchanged.
+        if self._session() is None:
+            self._tell_encryption(connection, bonded=True)
+
+    def _on_pairing(self, connection: Connection, _keys: PairingKeys) -> None:
+        self._tell_encryption(connection, bonded=self.bonding)
+
+    def _tell_encryption(self, connection: Connection, *, bonded: bool) -> None:
+        encrypted = bool(connection.encryption)
+        size = connection.encryption_key_size
+        self._tell("e", struct.pack("<HBBB", connection.handle, encrypted, encrypted and bonded, size))
+
+    # -- what the firmware asks ------------------------------------------------------------------------------
+
+    def _drop_indication(self) -> None:
+        """bumble goes on waiting for a confirmation that a broken link cannot bring."""
+        if self._indication is not None:
+            self._indication.cancel()
+            self._indication = None
+
     def _tell(self, kind: str, payload: bytes) -> None:
         with contextlib.suppress(ConnectionError, RuntimeError):
             self._writer.write(frame(kind, payload))
-
-    # -- what the firmware asks ------------------------------------------------------------------------------
 
     async def _obey(self, kind: str, payload: bytes) -> None:
         if kind in "NI":
@@ -95,6 +154,10 @@ class Peripheral:
             await self._advertise(payload)
         elif kind == "M":
             self._device.gatt_server.max_mtu = struct.unpack("<H", payload)[0]
+        elif kind == "B":
+            self._bond = bool(payload[0])
+        elif kind == "r" and payload[0] in self._asked:
+            self._asked[payload[0]].set_result(payload[1:])
         elif kind == "D" and self._connection is not None:
             await self._connection.disconnect()
 
@@ -156,6 +219,9 @@ class Peripheral:
         while not self._outbox.empty():
             self._outbox.get_nowait()
         connection.on(Connection.EVENT_DISCONNECTION, functools.partial(self._on_disconnection, connection))
+        encryption_event = Connection.EVENT_CONNECTION_ENCRYPTION_CHANGE
+        connection.on(encryption_event, functools.partial(self._on_encryption, connection))
+        connection.on(Connection.EVENT_PAIRING, functools.partial(self._on_pairing, connection))
         mtu_event = Connection.EVENT_CONNECTION_ATT_MTU_UPDATE
         connection.on(mtu_event, functools.partial(self._on_mtu, connection))
         head = struct.pack("<HH", connection.handle, self._air.limits.queue)
@@ -163,6 +229,7 @@ class Peripheral:
 
     def _on_disconnection(self, connection: Connection, _reason: int) -> None:
         self._connection = None
+        self._drop_indication()
         self._tell("d", struct.pack("<HB", connection.handle, _RANDOM_ADDRESS) + _address_bytes(connection))
 
     def _on_mtu(self, connection: Connection) -> None:
@@ -203,9 +270,19 @@ class Peripheral:
             await server.notify_subscriber(connection, characteristic, data, force=True)
             self._tell("k", struct.pack("<H", 1))
         else:
-            await server.indicate_subscriber(connection, characteristic, data, force=True)
-            self._tell("k", struct.pack("<H", 1))
-            self._tell("i", struct.pack("<HHB", conn_handle, value_handle, 0))
+            # What is notified meanwhile does not wait for the client's confirmation.
+            self._indication = asyncio.create_task(
+                self._indicate(connection, characteristic, value_handle, data)
+            )
+            # It goes out now, before what comes behind it in the queue.
+            await asyncio.sleep(0)
+
+    async def _indicate(
+        self, connection: Connection, characteristic: Characteristic[bytes], value_handle: int, data: bytes
+    ) -> None:
+        await self._device.gatt_server.indicate_subscriber(connection, characteristic, data, force=True)
+        self._tell("k", struct.pack("<H", 1))
+        self._tell("i", struct.pack("<HHB", connection.handle, value_handle, 0))
 
 
 def _address_bytes(connection: Connection) -> bytes:

@@ -2,7 +2,9 @@
 
 It keeps to what boards do: one BLE object, 31 bytes of advertising data, 20 byte characteristics unless told
 otherwise, values cut in silence, a queue of notifications that fills up (OSError ENOMEM), addresses in events
-that are valid only inside the handler. It offers less than a board (no central role, no pairing), never more.
+that are valid only inside the handler, writes that the client is told of before the firmware is. Pairing is "just
+works"; bonds live with the firmware, which is handed their secrets and asked for them. It offers less than a board
+(no central role, no passkeys), never more.
 
 Set ``air`` before the first BLE().active(True): (host, port, address of 6 bytes).
 """
@@ -39,6 +41,12 @@ _IRQ_CENTRAL_DISCONNECT = 2
 _IRQ_GATTS_WRITE = 3
 _IRQ_GATTS_INDICATE_DONE = 20
 _IRQ_MTU_EXCHANGED = 21
+_IRQ_ENCRYPTION_UPDATE = 28
+_IRQ_GET_SECRET = 29
+_IRQ_SET_SECRET = 30
+
+# Input and output that a board has for pairing: none.
+_NO_INPUT_NO_OUTPUT = 3
 
 _ADVERTISING_ROOM = 31
 _DEFAULT_VALUE_ROOM = 20
@@ -129,6 +137,7 @@ class BLE:
         self._address = bytearray(6)
         self._mac = b""
         self._settings = {"mtu": 256, "gap_name": "MPY", "rxbuf": 512, "addr_mode": 0}
+        self._settings.update({"bond": False, "mitm": False, "le_secure": False, "io": _NO_INPUT_NO_OUTPUT})
 
     # -- life ------------------------------------------------------------------------------------------------
 
@@ -176,6 +185,8 @@ class BLE:
             self._settings[name] = value
             if name == "mtu":
                 self._send("M", struct.pack("<H", value))
+            elif name == "bond":
+                self._send("B", bytes((bool(value),)))
         return None
 
     def irq(self, handler: Any) -> None:
@@ -333,6 +344,18 @@ class BLE:
             self._event(_IRQ_MTU_EXCHANGED, struct.unpack("<HH", payload))
         elif kind == "i":
             self._event(_IRQ_GATTS_INDICATE_DONE, struct.unpack("<HHB", payload))
+        elif kind == "e":
+            conn_handle, encrypted, bonded, size = struct.unpack("<HBBB", payload)
+            update = (conn_handle, bool(encrypted), False, bool(bonded), size)
+            self._event(_IRQ_ENCRYPTION_UPDATE, update)
+        elif kind == "s":
+            size = payload[2]
+            key, value = payload[3 : 3 + size], payload[3 + size :]
+            secret = (payload[1], memoryview(key), memoryview(value) if value else None)
+            self._send("r", bytes((payload[0], bool(self._event(_IRQ_SET_SECRET, secret)))))
+        elif kind == "g":
+            value = self._event(_IRQ_GET_SECRET, (payload[1], 0, memoryview(payload[3:])))
+            self._send("r", payload[:1] + (b"" if value is None else bytes(value)))
         elif kind == "w":
             conn_handle, value_handle = struct.unpack_from("<HH", payload)
             value = self._values.get(value_handle)
@@ -359,6 +382,5 @@ class BLE:
         # The address belongs to the handler only: whoever kept it finds it overwritten, as on a board.
         self._address[:] = b"\xff" * 6
 
-    def _event(self, event: int, data: Any) -> None:
-        if self._handler:
-            self._handler(event, data)
+    def _event(self, event: int, data: Any) -> Any:
+        return self._handler(event, data) if self._handler else None

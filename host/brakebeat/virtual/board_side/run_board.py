@@ -41,15 +41,19 @@ def _run(
 
     import bluetooth  # type: ignore[import-not-found]
 
-    from brakebeat_fw import app, rigfile, sounder  # type: ignore[import-not-found]
+    from brakebeat_fw import app, region, rigfile, sounder  # type: ignore[import-not-found]
     from brakebeat_fw.playback import PlaybackSource  # type: ignore[import-not-found]
 
     bluetooth.air = ("127.0.0.1", int(port), binascii.unhexlify(address))
     rig, trouble = rigfile.load(rig_path)
     source = PlaybackSource(recording, float(speed))
+    # Beside the rig file, as everything else that outlives a power cut.
+    files = rig_path[: rig_path.rfind("/") + 1]
+    place = region.FileRegion(files + "journal")
 
     async def work() -> None:
-        board = app.App(rig, source, sounder.Sounder(), bluetooth, (trouble,))
+        link = (bluetooth.BLE(), bluetooth.UUID)
+        board = app.App(rig, source, sounder.Sounder(), link, (trouble,), None, files, place)
         _say("ready " + board.radio.name)
         starter = asyncio.create_task(_start_when_heard(asyncio, board, source, wait == "wait"))
         await board.run()

@@ -1,0 +1,147 @@
+"""A thousand reps through links that break, clients that die and boards that lose power: each comes once, in order."""
+
+import asyncio
+import contextlib
+import dataclasses
+import random
+
+import numpy as np
+import pytest
+from bleak.exc import BleakError
+
+from brakebeat.board.messages import decode_rep
+from brakebeat.board.replay import replay
+from brakebeat.formats.recording import read_recording
+from brakebeat.samples import find
+from brakebeat.virtual.air import RadioLimits, virtual_air
+from brakebeat.virtual.bleak_backend import bleak_on
+from brakebeat.virtual.rig import virtual_board
+from tests.virtual.client import Client
+
+ADDRESS = "F0:0D:00:00:B0:01"
+SETS = 12
+REST_US = 13_000_000
+
+
+@pytest.fixture(scope="module")
+def long_recording():
+    """One set again and again, with rests between."""
+    one = read_recording(find("late"))
+    period = int(one.t_us[-1] - one.t_us[0]) + REST_US
+    times = np.concatenate([one.t_us + number * period for number in range(SETS)])
+    return dataclasses.replace(one, t_us=times, step=np.tile(one.step, SETS))
+
+
+@pytest.fixture(scope="module")
+def expected(long_recording):
+    reps = replay(long_recording).reps
+    assert len(reps) >= 90
+    return reps
+
+
+class Host:
+    """What survives in it is `kept`: records that were put away, in their order."""
+
+    def __init__(self, air, rng):
+        self.air = air
+        self.rng = rng
+        self.kept = []
+        self.journal_id = None
+        self.cuts = 0
+
+    @property
+    def next(self):
+        return self.kept[-1][0] + 1 if self.kept else 0
+
+    async def session(self, until):
+        """One connection, ended by chance or when ``until`` is done and everything was fetched."""
+        with contextlib.suppress(BleakError, TimeoutError, EOFError):
+            async with Client(ADDRESS, timeout=5) as client:
+                await client.subscribe()
+                error, hello = await client.hello()
+                assert error == 0
+                assert self.journal_id in (None, hello["journal_id"])
+                self.journal_id = hello["journal_id"]
+                assert hello["oldest"] <= self.next
+                assert await client.start_from(self.next) == 0
+                return await self._take(client, until)
+        return False
+
+    async def _take(self, client, until):
+        doomed = self.rng.random() < 0.95
+        records = self.rng.randrange(1, 5)
+        while not client.lost.is_set():
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(client.arrived.wait(), 0.02)
+            client.arrived.clear()
+            if doomed and len(client.order) >= records:
+                self.cuts += 1
+                if self.rng.random() < 0.5:
+                    self.air.lose_links()
+                # Else the client dies: what it had not put away is gone with it.
+                return False
+            for sequence in client.order:
+                if sequence >= self.next:
+                    self.kept.append((sequence, client.records[sequence]))
+            if self.kept and self.rng.random() < 0.5:
+                await client.acknowledge(self.next - 1)
+            if until.is_set():
+                status = await client.status()
+                if status["journal_next"] == self.next and not status["reps_waiting"] - self._unacknowledged(
+                    status
+                ):
+                    return True
+        return False
+
+    def _unacknowledged(self, status):
+        # Of what waits, what is still on its way to the journal: nothing, where all that waits is in it.
+        return min(status["reps_waiting"], status["journal_next"] - status["journal_oldest"])
+
+
+async def test_a_thousand_reps_arrive_once_each_in_order(long_recording, expected, tmp_path):
+    rng = random.Random(20)
+    lives = 0
+    wanted = []
+    async with virtual_air(RadioLimits(mtu=185)) as air:
+        with bleak_on(air):
+            host = Host(air, rng)
+            while len(wanted) < 1000:
+                lives += 1
+                settings = {"speed": 150.0, "wait_for_host": False, "address": ADDRESS}
+                async with virtual_board(long_recording, air, tmp_path, **settings) as board:
+                    # Now and then the battery dies while the set goes on.
+                    dies = rng.random() < 0.4
+                    first = len(host.kept)
+                    done = False
+                    while not done:
+                        done = await host.session(board.played)
+                        if dies and len(host.kept) - first > 30:
+                            await board.kill()
+                            break
+                got = [decode_rep(record[8:])[0] for _, record in host.kept[first:]]
+                boots = {int.from_bytes(record[2:4], "little") for _, record in host.kept[first:]}
+                if dies:
+                    # What the dead board still had comes first in its next life.
+                    async with virtual_board(long_recording, air, tmp_path, speed=0.001, address=ADDRESS):
+                        while not await host.session(_already()):
+                            pass
+                    got = [decode_rep(record[8:])[0] for _, record in host.kept[first:]]
+                    assert got == expected[: len(got)]
+                    assert len(got) > 30
+                else:
+                    if got != expected:
+                        print([q for q, _ in host.kept[first:]], [r.index for r in got], host.cuts)
+                    assert got == expected
+                assert len(boots) == 1
+                wanted += got
+    sequences = [sequence for sequence, _ in host.kept]
+    assert sequences == sorted(set(sequences))
+    assert len(host.kept) == len(wanted) >= 1000
+    assert host.cuts >= 200
+    print(f"{len(wanted)} reps, {lives} lives, {host.cuts} cuts")
+
+
+def _already():
+    event = asyncio.Event()
+    event.set()
+    return event
