@@ -1,21 +1,26 @@
-"""Live message, status and commands: what the board packs is what the host reads, and garbage is refused."""
+"""What a board packs is what the host reads: live, status, records, commands, answers; garbage is refused."""
 
 import math
 import struct
+import zlib
 from types import SimpleNamespace
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from brakebeat.link.messages import (
-    acknowledge_command,
-    decode_live,
-    decode_status,
-    listen_command,
-    protocol_version,
+from brakebeat.link.commands import (
+    pack_command,
+    unpack_answer,
+    unpack_clock,
+    unpack_journal,
+    unpack_raw_start,
 )
-from tests.board_app.firmware import framing, status, wire
+from brakebeat.link.messages import decode_live, decode_status, protocol_version
+from brakebeat.link.records import decode_record
+from tests.board_app.firmware import status, wire
+from tests.link.fake_board import FakeBoard, packed_rep, record, sealed
 
+NO_CUE = 255
 U32 = st.integers(0, 2**32 - 1)
 
 
@@ -25,17 +30,6 @@ def make_session(**values):
     counters = dict.fromkeys(("bounced", "missed", "spurious", "overrun", "incomplete"), 0)
     reps = SimpleNamespace(count=70_000, of_set=values.pop("of_set", 3))
     return SimpleNamespace(reps=reps, rep_count=reps.count, **(base | counters | values))
-
-
-COUNTS = {
-    "reps_waiting": 3,
-    "connections": 2,
-    "uptime_s": 100,
-    "reps_lost": 1,
-    "live_dropped": 9,
-    "notify_retries": 4,
-    "cues_sounded": 5,
-}
 
 
 def test_live_fits_one_notification_at_the_smallest_mtu():
@@ -54,78 +48,101 @@ def test_live_as_packed():
 
 def test_live_before_the_first_cue_and_in_a_long_set():
     buffer = bytearray(wire.LIVE_SIZE)
-    status.pack_live(buffer, make_session(of_set=300, phase=0), (0, wire.CUE_NONE, 0, 0), 0)
+    status.pack_live(buffer, make_session(of_set=300, phase=0), (0, NO_CUE, 0, 0), 0)
     live = decode_live(buffer)
     assert (live.cue_kind, live.set_rep, live.phase) == (None, 255, "idle")
 
 
 def test_a_longer_live_message_of_a_newer_board_is_read():
     buffer = bytearray(wire.LIVE_SIZE)
-    status.pack_live(buffer, make_session(), (0, wire.CUE_NONE, 0, 0), 0)
+    status.pack_live(buffer, make_session(), (0, NO_CUE, 0, 0), 0)
     assert decode_live(bytes(buffer) + b"new") == decode_live(buffer)
     assert decode_live(buffer[:-1]) is None
 
 
-@given(counters=st.fixed_dictionaries(dict.fromkeys(("bounced", "missed", "spurious", "overrun"), U32)))
+@given(counters=st.fixed_dictionaries(dict.fromkeys(("bounced", "journal_torn", "refused", "erase_us"), U32)))
 def test_status_as_packed(counters):
-    buffer = bytearray(wire.STATUS_SIZE)
-    status.pack_status(
-        buffer, make_session(**counters), COUNTS, "barn wheel", "rig.toml: line 3: no such key"
+    texts = {"name": "bärn wheel".encode(), "trouble": b"rig.toml: line 3: no such key"}
+    state = wire.STATE_BONDABLE | wire.STATE_RAW
+    seen = decode_status(
+        FakeBoard(status=counters | texts | {"state": state, "free_flash": 7}).status_message()
     )
-    seen = decode_status(buffer)
     assert {name: getattr(seen, name) for name in counters} == counters
-    assert {name: getattr(seen, name) for name in COUNTS} == COUNTS
-    assert (seen.name, seen.trouble) == ("barn wheel", "rig.toml: line 3: no such key")
-    assert (seen.protocol_version, seen.implementation) == (wire.PROTOCOL_VERSION, "cpython")
-
-
-def test_status_counters_stop_at_their_largest_value_and_text_at_a_characters_edge():
-    buffer = bytearray(wire.STATUS_SIZE)
-    session = make_session(bounced=2**40)
-    status.pack_status(buffer, session, COUNTS | {"reps_waiting": 1000}, "ä" * 30, "x" * 500)
-    seen = decode_status(buffer)
-    assert (seen.bounced, seen.reps_waiting) == (2**32 - 1, 255)
-    assert (seen.name, seen.trouble) == ("ä" * 10, "x" * 160)
+    assert (seen.name, seen.trouble) == ("bärn wheel", "rig.toml: line 3: no such key")
+    assert (seen.protocol_version, seen.free_flash, seen.supply_mv) == (wire.PROTOCOL_VERSION, 7, None)
+    assert (seen.moving, seen.bondable, seen.pairing, seen.trusted, seen.raw) == (
+        False,
+        True,
+        False,
+        False,
+        True,
+    )
 
 
 def test_a_longer_status_of_a_newer_board_is_read():
-    buffer = bytearray(wire.STATUS_SIZE)
-    status.pack_status(buffer, make_session(), COUNTS, "barn wheel", "")
-    longer = bytearray(buffer[: -wire.SEAL_SIZE] + b"new fields" + bytes(wire.SEAL_SIZE))
-    framing.seal(longer, len(longer) - wire.SEAL_SIZE)
-    assert decode_status(longer) == decode_status(buffer)
+    message = FakeBoard().status_message()
+    assert decode_status(sealed(message[:-4] + b"new fields")) == decode_status(message)
 
 
 def test_a_status_fits_an_attribute():
     # The largest attribute value is 512 bytes: Bluetooth Core Specification, from memory.
-    assert wire.STATUS_SIZE <= 512
+    assert len(FakeBoard().status_message()) <= 512
 
 
 @given(data=st.data())
 def test_a_torn_or_damaged_status_is_refused(data):
-    buffer = bytearray(wire.STATUS_SIZE)
-    status.pack_status(buffer, make_session(), COUNTS, "barn wheel", "")
+    message = bytearray(FakeBoard().status_message())
     if data.draw(st.booleans()):
-        buffer[data.draw(st.integers(0, len(buffer) - 1))] ^= data.draw(st.integers(1, 255))
+        message[data.draw(st.integers(0, len(message) - 1))] ^= data.draw(st.integers(1, 255))
     else:
-        del buffer[data.draw(st.integers(0, len(buffer) - 1)) :]
-    assert decode_status(buffer) is None
-    assert protocol_version(buffer) is None
+        del message[data.draw(st.integers(0, len(message) - 1)) :]
+    assert decode_status(message) is None
+    assert protocol_version(message) is None
+
+
+def test_the_version_of_an_unknown_layout_is_still_read():
+    message = sealed(b"\x09and whatever comes then")
+    assert protocol_version(message) == 9
+    assert decode_status(message) is None
+
+
+def test_a_command_as_the_protocol_has_it():
+    packed = pack_command(wire.COMMAND_HELLO, 7, bytes([2, 2]))
+    assert packed[:5] == bytes([1, 7, 2, 2, 2])
+    assert packed[5:] == struct.pack("<I", zlib.crc32(packed[:5]))
+
+
+@given(st.integers(0, 255), st.integers(0, 255), st.integers(0, 255), st.binary(max_size=13))
+def test_answers(code, tag, error, payload):
+    answer = unpack_answer(sealed(bytes([code, tag, error]) + payload))
+    assert (answer.code, answer.tag, answer.error, answer.payload) == (code, tag, error, payload)
+
+
+def test_what_answers_carry():
+    version, journal = unpack_journal(struct.pack("<BIII", 2, 77, 5, 9) + b"more")
+    assert (version, journal.id, journal.oldest, journal.next) == (2, 77, 5, 9)
+    assert unpack_clock(struct.pack("<QH", 2**40, 3)) == (2**40, 3)
+    assert unpack_raw_start(struct.pack("<Q", 2**40)) == 2**40
+    assert (unpack_journal(bytes(12)), unpack_clock(bytes(9)), unpack_raw_start(bytes(7))) == (
+        None,
+        None,
+        None,
+    )
 
 
 @given(st.binary(max_size=600))
 def test_garbage_is_survived(value):
     decode_live(value)
+    unpack_journal(value)
+    unpack_clock(value)
+    decode_record(value)
     assert decode_status(value) is None
+    assert unpack_answer(value) is None
 
 
-def test_the_version_of_an_unknown_layout_is_still_read():
-    message = bytearray(b"\x09and whatever comes then" + bytes(wire.SEAL_SIZE))
-    framing.seal(message, len(message) - wire.SEAL_SIZE)
-    assert protocol_version(message) == 9
-    assert decode_status(message) is None
-
-
-def test_commands():
-    assert struct.unpack("<BI", listen_command()) == (wire.COMMAND_LISTEN, wire.PROTOCOL_VERSION)
-    assert struct.unpack("<BI", acknowledge_command(70_000)) == (wire.COMMAND_ACKNOWLEDGE, 70_000)
+@given(data=st.data())
+def test_mutated_records_never_crash(data):
+    message = bytearray(record(5, packed_rep(5)))
+    for _ in range(data.draw(st.integers(1, 4))):
+        message[data.draw(st.integers(0, len(message) - 1))] = data.draw(st.integers(0, 255))
+    decode_record(bytes(message[: data.draw(st.integers(0, len(message)))]))

@@ -1,11 +1,14 @@
 """`brakebeat watch`: what it prints, when it ends, and what it says when Bluetooth does not play along."""
 
+import contextlib
 import copy
 import json
+import os
 import re
 import signal
 import subprocess
 import sys
+import termios
 from types import SimpleNamespace
 
 import pytest
@@ -64,6 +67,67 @@ def test_json_lines(capsys):
     assert reps == json.loads(json.dumps([rep.to_document() for rep in expected.reps]))
 
 
+def test_several_boards_at_once_are_told_apart(capsys):
+    assert main([*VIRTUAL, "--virtual", "sample:clean"]) == 0
+    out = capsys.readouterr().out.splitlines()
+    for board, sample in (("Brakebeat-B001", "late"), ("Brakebeat-B002", "clean")):
+        told = [line.partition(" | ")[2] for line in out if line.partition(" | ")[0].strip() == board]
+        reps = [line for line in told if line.startswith("rep ")]
+        expected = replay(read_recording(find(sample))).reps
+        assert len(reps) == len(expected)
+        for line, rep in zip(reps, expected, strict=True):
+            assert f"{rep.peak_rad_s:.2f} rad/s" in line
+
+
+def test_all_boards_in_reach(capsys):
+    arguments = [*VIRTUAL, "--virtual", "sample:clean", "--all", "--scan", "0.5"]
+    assert main(arguments) == 0
+    out = capsys.readouterr().out
+    assert re.search(r"^Brakebeat-B001 +\| connected", out, re.MULTILINE)
+    assert re.search(r"^Brakebeat-B002 +\| connected", out, re.MULTILINE)
+
+
+def test_the_reference_is_asked_at_each_rep(capsys):
+    assert main(["watch", "--virtual", "sample:late", "--speed", "8", "--check", "--json-lines"]) == 0
+    documents = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    checked = [document for document in documents if document["event"] == "RepChecked"]
+    expected = replay(read_recording(find("late")))
+    assert [document["index"] for document in checked] == [rep.index for rep in expected.reps]
+    assert all(document["reference"] is not None for document in checked)
+    for document, rep in zip(checked, expected.reps, strict=True):
+        assert abs(document["reference"]["peak_rad_s"] / rep.peak_rad_s - 1) < 0.015
+
+
+def test_a_rig_file_of_another_wheel_is_refused_by_the_reference(tmp_path, capsys):
+    rig = tmp_path / "rig.toml"
+    rig.write_text("pulses_per_rev = 0\n")
+    assert main([*VIRTUAL, "--check", "--rig", str(rig)]) == 2
+    assert "rig.toml:1: pulses_per_rev = 0" in capsys.readouterr().err
+
+
+def test_a_live_table_on_a_terminal():
+    """On a pty: a table that is drawn over, with words for what colours say; the last state stays."""
+    master, slave = os.openpty()
+    termios.tcsetwinsize(slave, (40, 140))
+    environment = os.environ | {"TERM": "xterm-256color"}
+    command = [sys.executable, "-m", "brakebeat", *VIRTUAL]
+    with subprocess.Popen(command, stdout=slave, stderr=slave, env=environment) as process:
+        os.close(slave)
+        shown = b""
+        with contextlib.suppress(OSError):
+            while chunk := os.read(master, 65536):
+                shown += chunk
+    os.close(master)
+    assert process.returncode == 0
+    assert b"\x1b[1A" in shown
+    text = re.sub(rb"\x1b\[[0-9;?]*[A-Za-z]", b"", shown).decode()
+    last = text[text.rindex("Brakebeat-B001") :]
+    for rep in replay(read_recording(find("late"))).reps:
+        assert f"{rep.peak_rad_s:.2f}" in last
+    assert "LATE" in last
+    assert "DROPPED" in last
+
+
 def test_cpython_is_said_where_it_stands_in(capsys, monkeypatch):
     monkeypatch.setattr("brakebeat.board.engine.micropython_command", lambda: None)
     assert main([*VIRTUAL, "--reps", "1"]) == 0
@@ -78,6 +142,9 @@ def test_cpython_is_said_where_it_stands_in(capsys, monkeypatch):
         ["watch", "--speed", "2"],
         ["watch", "--virtual", "nowhere.csv"],
         ["watch", "--virtual", "sample:lat"],
+        ["watch", "--rig", "rig.toml"],
+        ["watch", "--all", "--name", "barn wheel"],
+        ["watch", "--name", "barn wheel", "--name", "barn wheel"],
     ],
 )
 def test_a_wrong_call_is_exit_code_2(arguments, capsys):
@@ -158,13 +225,13 @@ def test_not_found(capsys):
 
 
 def test_a_board_of_another_version(capsys, monkeypatch):
-    monkeypatch.setattr(load_wire(), "PROTOCOL_VERSION", 2)
+    monkeypatch.setattr(load_wire(), "PROTOCOL_VERSION", 3)
     assert main(VIRTUAL) == 3
     assert (
-        "speaks protocol version 1, this computer 2; install this version's firmware"
+        "speaks protocol version 2, this computer 3; install this version's firmware"
         in capsys.readouterr().err
     )
-    monkeypatch.setattr(load_wire(), "PROTOCOL_VERSION", 0)
+    monkeypatch.setattr(load_wire(), "PROTOCOL_VERSION", 1)
     assert main(VIRTUAL) == 3
     assert "update brakebeat on this computer" in capsys.readouterr().err
 

@@ -23,7 +23,11 @@ COMMANDS = {
     "check": "compare firmware and reference over recordings, with a verdict",
     "simulate": "write the recording of an invented athlete on an invented rig",
     "samples": "list the recordings that come with the package, or copy them out",
-    "watch": "find a board over Bluetooth LE and print each rep as it comes",
+    "scan": "list the boards in reach, by radio and on USB cables",
+    "watch": "follow boards and show each rep as it comes, in a live table",
+    "fetch": "get the reps that were pulled while no computer was near",
+    "record": "record a board's raw edges into a pulse recording",
+    "set": "put a rig file, or another brake window, onto the board",
 }
 
 

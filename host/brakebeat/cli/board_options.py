@@ -88,6 +88,8 @@ class VirtualBoards:
     """Running boards without hardware."""
 
     boards: list[VirtualBoard]
+    # In all recordings.
+    edges: int
 
     def over(self, reps: int) -> bool:
         """Whether every recording is played to its end and ``reps`` reps are all that were in them."""
@@ -135,7 +137,7 @@ async def virtual_boards(
             boards.append(await stack.enter_async_context(board))
         if boards[0].engine == "cpython" and args.engine == "auto":
             print("no MicroPython VM is installed here: the firmware runs on CPython", file=sys.stderr)
-        yield VirtualBoards(boards)
+        yield VirtualBoards(boards, sum(len(recording.t_us) for recording in recordings))
 
 
 async def all_in_reach(seconds: float) -> list[Wanted]:

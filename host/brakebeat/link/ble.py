@@ -12,10 +12,13 @@ from bleak.backends.device import BLEDevice
 from bleak.exc import BleakError
 
 from brakebeat.board.files import load_wire
+from brakebeat.errors import DeviceError
 from brakebeat.link.transport import Channel, WrongBoardError
 from brakebeat.link.troubles import bluetooth_troubles
 
 CONNECT_S = 15.0
+# At the default ATT MTU of 23.
+_SMALLEST_WRITE = 20
 
 
 class BleTransport:
@@ -39,6 +42,17 @@ class BleTransport:
         """The board's address, as this system shows it."""
         return self._device.address
 
+    @property
+    def keep_alive_s(self) -> float | None:
+        """The link itself tells when it breaks."""
+        return None
+
+    @property
+    def largest_write(self) -> int:
+        """What fits the ATT MTU."""
+        control = self._client.services.get_characteristic(self._wire.CONTROL_UUID)
+        return control.max_write_without_response_size if control else _SMALLEST_WRITE
+
     async def open(self, hear: Callable[[Channel, bytes], None], lost: Callable[[], None]) -> None:
         """Connect and subscribe. Raises DeviceError; WrongBoardError where trying again is of no use."""
         self._lost = lost
@@ -52,9 +66,9 @@ class BleTransport:
             raise
 
     async def _subscribe(self, hear: Callable[[Channel, bytes], None]) -> None:
-        channels = {Channel.REP: self._wire.REP_UUID, Channel.LIVE: self._wire.LIVE_UUID}
-        self._check_service(channels)
-        for channel, uuid in channels.items():
+        uuids = {channel: getattr(self._wire, f"{channel.name}_UUID") for channel in Channel}
+        self._check_service(uuids)
+        for channel, uuid in uuids.items():
 
             def on_value(
                 _from: BleakGATTCharacteristic, value: bytearray, channel: Channel = channel
@@ -63,17 +77,24 @@ class BleTransport:
 
             await self._client.start_notify(uuid, on_value)
 
-    def _check_service(self, channels: dict[Channel, str]) -> None:
+    def _check_service(self, uuids: dict[Channel, str]) -> None:
         service = self._client.services.get_service(self._wire.SERVICE_UUID)
         if service is None:
             raise WrongBoardError(f"{self.label} is no Brakebeat board: its service is missing")
-        names = {channel.value: uuid for channel, uuid in channels.items()}
-        names |= {"status": self._wire.STATUS_UUID, "control": self._wire.CONTROL_UUID}
-        missing = [name for name, uuid in names.items() if not service.get_characteristic(uuid)]
+        missing = [channel.value for channel, uuid in uuids.items() if not service.get_characteristic(uuid)]
         if missing:
             raise WrongBoardError(
                 f"{self.label}: its firmware lacks {', '.join(missing)}; install this version's firmware on it"
             )
+
+    async def bond(self) -> None:
+        """Pair and bond. Raises DeviceError where this system or the board refuses."""
+        with bluetooth_troubles(f"pairing with {self.label}"):
+            try:
+                await self._client.pair()
+            except NotImplementedError as error:
+                # macOS pairs by itself when a link needs it.
+                raise DeviceError(f"{self.label}: this system offers no pairing to programs") from error
 
     async def read_status(self) -> bytes:
         """The status characteristic. Raises DeviceError."""

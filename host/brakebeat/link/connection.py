@@ -5,71 +5,218 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import enum
-from collections.abc import AsyncGenerator, Callable
+import struct
+import time
+from collections.abc import AsyncGenerator
 from types import TracebackType
 from typing import Self
 
 from brakebeat.board.files import load_wire
-from brakebeat.board.messages import decode_rep
 from brakebeat.errors import DeviceError
-from brakebeat.link.events import Connected, CueHeard, Event, LiveArrived, RepArrived
-from brakebeat.link.messages import (
-    BoardStatus,
-    acknowledge_command,
-    decode_live,
-    decode_status,
-    listen_command,
-    protocol_version,
+from brakebeat.link.commands import (
+    Journal,
+    unpack_clock,
+    unpack_journal,
+    unpack_raw_start,
 )
+from brakebeat.link.control import CommandError, Control
+from brakebeat.link.events import (
+    CaughtUp,
+    Connected,
+    CueHeard,
+    Event,
+    LiveArrived,
+    RecordsGone,
+    RepArrived,
+    StatusArrived,
+    TimeTold,
+)
+from brakebeat.link.ledger import Ledger
+from brakebeat.link.messages import BoardStatus, decode_live, decode_status, protocol_version
+from brakebeat.link.raw import RawDecoder
 from brakebeat.link.reassembly import Reassembler
+from brakebeat.link.records import Record, RepRecord, TimeRecord, decode_record
 from brakebeat.link.transport import Channel, Transport, WrongBoardError
 
 _STATUS_TRIES = 3
 _MOST_WAITING = 1000
+# A board hears of the new bond a little after this side does.
+_BOND_PAUSES_S = (0.0, 0.2, 0.5, 1.0)
 
 
 class _Mark(enum.Enum):
-    """What the queue of events holds beside events."""
+    """What the queue of events holds beside events and records."""
 
     END = enum.auto()
-    # Something is missing: the board still has everything that was not acknowledged.
+    # A part of a record is missing: have it sent again from where the ledger stands.
     ASK_AGAIN = enum.auto()
+    READ_STATUS = enum.auto()
 
 
 class BoardConnection:
     """An async context manager: connected and listening inside; ``events`` runs until the link ends.
 
-    known: tells whether a record has been seen before (over an earlier connection).
+    ledger: what has been taken over earlier connections. raw: ask for raw edges too; raw_before: so had an
+    earlier connection.
     """
 
-    def __init__(self, transport: Transport, known: Callable[[bytes], bool]) -> None:
+    def __init__(
+        self, transport: Transport, ledger: Ledger, *, raw: bool = False, raw_before: bool = False
+    ) -> None:
+        self.control = Control(transport)
         self._transport = transport
-        self._known = known
+        self._ledger = ledger
+        self._raw_wanted = raw
+        self._raw_before = raw_before
         self._wire = load_wire()
         self._parts = Reassembler()
-        self._events: asyncio.Queue[Event | _Mark] = asyncio.Queue()
+        self._raw: RawDecoder | None = None
+        self._early_raw: list[bytes] = []
+        self._queue: asyncio.Queue[Event | Record | _Mark] = asyncio.Queue()
+        self._journal = Journal(0, 0, 0)
+        # While records are asked for again, those still on their way are in the wrong order.
+        self._asking = True
+        self._first = 0
+        # The number that comes next, and a jump over it that was met once: a hole, or did something get lost?
+        self._expected = 0
+        self._doubted: tuple[int, int] | None = None
+        self._caught_up = False
         self._cue_count: int | None = None
+        self._keeper: asyncio.Task[None] | None = None
 
     @property
     def _label(self) -> str:
         return self._transport.label
 
     async def __aenter__(self) -> Self:
-        await self._transport.open(self._hear, lambda: self._events.put_nowait(_Mark.END))
+        await self._transport.open(self._hear, self._on_lost)
         try:
-            status = await self.read_status()
-            name = status.name or self._label
-            self._events.put_nowait(Connected(name, self._transport.address, status))
-            await self._command(listen_command())
+            await self._begin()
         except BaseException:
-            await self._transport.close()
+            await self._hang_up()
             raise
         return self
 
     async def __aexit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        await self._hang_up()
+
+    async def _hang_up(self) -> None:
+        if self._keeper is not None:
+            self._keeper.cancel()
         await self._transport.close()
+
+    async def _begin(self) -> None:
+        status = await self.read_status()
+        wall_us = time.time_ns() // 1000
+        clock = unpack_clock(await self.control.ask(self._wire.COMMAND_TIME, struct.pack("<Q", wall_us)))
+        if clock is None:
+            raise DeviceError(self._too_short("TIME"))
+        board_us, boot = clock
+        # Before anything that lets a played recording begin: not an edge shall be missed.
+        raw_from_us = await self._start_raw() if self._raw_wanted else None
+        self._journal = await self._hello()
+        name, address = status.name or self._label, self._transport.address
+        self._queue.put_nowait(Connected(name, address, status, self._journal.id, boot, board_us, wall_us))
+        if raw_from_us is not None:
+            self._raw = RawDecoder(raw_from_us, boot, self._raw_before)
+            for message in self._early_raw:
+                self._on_raw(message)
+            self._early_raw.clear()
+        await self._ask_for_records(status)
+        if self._transport.keep_alive_s is not None:
+            self._keeper = asyncio.create_task(self._keep_alive(self._transport.keep_alive_s))
+
+    def _too_short(self, name: str) -> str:
+        return f"{self._label}: its answer to {name} is too short; install this version's firmware"
+
+    async def _hello(self) -> Journal:
+        ours = self._wire.PROTOCOL_VERSION
+        try:
+            answer = unpack_journal(await self.control.ask(self._wire.COMMAND_HELLO, bytes([ours, ours])))
+        except CommandError as error:
+            if error.error == self._wire.ERROR_VERSION and error.payload:
+                raise WrongBoardError(self._wrong_version(error.payload[0])) from error
+            raise
+        if answer is None:
+            raise DeviceError(self._too_short("HELLO"))
+        return answer[1]
+
+    async def _ask_for_records(self, status: BoardStatus) -> None:
+        """Have delivery begin where the ledger stands; what the journal has lost before that is told."""
+        first = self._ledger.open(self._journal.id)
+        if first is None:
+            first = max(self._journal.oldest, status.journal_next - status.reps_waiting)
+        elif 0 < first < self._journal.oldest:
+            self._queue.put_nowait(RecordsGone(first, self._journal.oldest - 1))
+        self._first = first
+        await self._from(first)
+        if first >= self._journal.next:
+            self._catch_up()
+
+    async def _from(self, first: int) -> None:
+        self._asking = True
+        self._expected = max(first, self._journal.oldest)
+        try:
+            await self.control.ask(self._wire.COMMAND_FROM, struct.pack("<I", first), self._asked)
+        except CommandError as error:
+            if error.error != self._wire.ERROR_VALUE:
+                raise
+            words = (
+                f"{self._label}: its journal does not reach to record {first}; the next one will be "
+                f"{self._journal.next}"
+            )
+            raise CommandError(words, error.error) from error
+
+    def _asked(self) -> None:
+        self._asking = False
+
+    async def _start_raw(self) -> int:
+        """Ask for raw edges: the board's clock at that moment."""
+        board_us = unpack_raw_start(await self.trusted(self._wire.COMMAND_RAW_START))
+        if board_us is None:
+            raise DeviceError(self._too_short("RAW_START"))
+        return board_us
+
+    async def trusted(self, code: int, payload: bytes = b"") -> bytes:
+        """Ask for something that needs a bond; make one where there is none.
+
+        Raises:
+            CommandError: refused all the same. DeviceError: pairing failed.
+        """
+        try:
+            return await self.control.ask(code, payload)
+        except CommandError as error:
+            if error.error != self._wire.ERROR_REFUSED:
+                raise
+            refused = error
+        try:
+            await self._transport.bond()
+        except DeviceError as trouble:
+            raise CommandError(f"{refused} ({trouble})", refused.error) from trouble
+        for pause_s in _BOND_PAUSES_S:
+            await asyncio.sleep(pause_s)
+            try:
+                return await self.control.ask(code, payload)
+            except CommandError as error:
+                if error.error != self._wire.ERROR_REFUSED:
+                    raise
+                refused = error
+        raise refused
+
+    @property
+    def largest_payload(self) -> int:
+        """Bytes of payload that one command may have."""
+        head = struct.calcsize(self._wire.COMMAND_HEAD_FORMAT)
+        return self._transport.largest_write - head - self._wire.SEAL_SIZE
+
+    async def _keep_alive(self, every_s: float) -> None:
+        ours = self._wire.PROTOCOL_VERSION
+        while True:
+            await asyncio.sleep(every_s)
+            with contextlib.suppress(DeviceError):
+                await self.control.tell(self._wire.COMMAND_HELLO, bytes([ours, ours]))
 
     async def read_status(self) -> BoardStatus:
         """The board's status.
@@ -96,53 +243,108 @@ class BoardConnection:
         )
         return f"{self._label} speaks protocol version {version}, this computer {ours}; {what}"
 
+    def _on_lost(self) -> None:
+        self.control.lost()
+        self._queue.put_nowait(_Mark.END)
+
     # -- what comes in ---------------------------------------------------------------------------------------
 
     def _hear(self, channel: Channel, message: bytes) -> None:
         if channel is Channel.REP:
-            self._on_rep_part(message)
+            self._on_record_part(message)
         elif channel is Channel.LIVE:
             self._on_live(message)
+        elif channel is Channel.CONTROL:
+            self.control.hear(message)
+        elif channel is Channel.STATUS:
+            self._queue.put_nowait(_Mark.READ_STATUS)
+        else:
+            self._on_raw(message)
 
-    def _on_rep_part(self, part: bytes) -> None:
+    def _on_raw(self, message: bytes) -> None:
+        if self._raw is None:
+            # The first ones may overtake the answer that says how to read them.
+            self._early_raw.append(message)
+            return
+        edges = self._raw.feed(message)
+        if edges is not None:
+            self._queue.put_nowait(edges)
+
+    def _on_record_part(self, part: bytes) -> None:
         lost = self._parts.lost + self._parts.damaged
         message = self._parts.feed(part)
-        if message is not None and len(message) >= self._wire.REP_SIZE:
-            try:
-                rep, cues = decode_rep(message)
-            except ValueError:
-                self._parts.damaged += 1
-            else:
-                self._events.put_nowait(RepArrived(rep, cues, message))
-        if self._parts.lost + self._parts.damaged != lost:
-            self._events.put_nowait(_Mark.ASK_AGAIN)
+        record = None if message is None else decode_record(message)
+        if message is not None and record is None:
+            self._parts.damaged += 1
+        if self._asking:
+            return
+        if self._parts.lost + self._parts.damaged != lost or (record is not None and self._jumps(record)):
+            # Something before this one is missing: it has to come first.
+            self._asking = True
+            self._queue.put_nowait(_Mark.ASK_AGAIN)
+        elif record is not None:
+            self._expected = max(self._expected, record.sequence + 1)
+            self._queue.put_nowait(record)
+
+    def _jumps(self, record: Record) -> bool:
+        """Whether numbers before this one are missing. A journal may have holes: the same jump twice is one."""
+        jump = self._expected, record.sequence
+        if record.sequence <= self._expected or jump == self._doubted:
+            return False
+        self._doubted = jump
+        return True
 
     def _on_live(self, message: bytes) -> None:
         live = decode_live(message)
         if live is None:
             return
         if self._cue_count is not None and live.cue_count != self._cue_count and live.cue_kind is not None:
-            self._events.put_nowait(CueHeard(live.cue_kind, live.cue_rep, live.cue_s))
+            self._queue.put_nowait(CueHeard(live.cue_kind, live.cue_rep, live.cue_s))
         self._cue_count = live.cue_count
         # A consumer that sleeps must not fill the memory with what was live long ago.
-        if self._events.qsize() < _MOST_WAITING:
-            self._events.put_nowait(LiveArrived(live))
+        if self._queue.qsize() < _MOST_WAITING:
+            self._queue.put_nowait(LiveArrived(live))
 
     async def events(self) -> AsyncGenerator[Event, None]:
-        """What the board says, until the link ends. A rep is acknowledged once its taker is done with it."""
-        while (event := await self._events.get()) is not _Mark.END:
-            if event is _Mark.ASK_AGAIN:
-                await self._command(listen_command())
-            elif not isinstance(event, RepArrived):
-                yield event
-            else:
+        """What the board says, until the link ends. A record is acknowledged once its taker is done with it."""
+        while (item := await self._queue.get()) is not _Mark.END:
+            if item is _Mark.ASK_AGAIN:
                 try:
-                    if not self._known(event.record):
+                    await self._from(self._ledger.open(self._journal.id) or self._first)
+                except DeviceError:
+                    # Without it no record would come any more: better a new link.
+                    return
+            elif item is _Mark.READ_STATUS:
+                with contextlib.suppress(DeviceError):
+                    yield StatusArrived(await self.read_status())
+            elif isinstance(item, Record):
+                event = self._event(item) if self._ledger.new(item.sequence) else None
+                try:
+                    if event is not None:
                         yield event
                 finally:
-                    await self._command(acknowledge_command(event.rep.index))
+                    await self._settle(item)
+            else:
+                yield item
 
-    async def _command(self, command: bytes) -> None:
+    async def _settle(self, record: Record) -> None:
+        self._ledger.take(record.sequence)
+        if record.sequence >= self._journal.next - 1:
+            self._catch_up()
         # Where the link breaks right now, its end is the next event and the board keeps what it has.
         with contextlib.suppress(DeviceError):
-            await self._transport.write(command)
+            await self.control.tell(self._wire.COMMAND_ACKNOWLEDGE, struct.pack("<I", record.sequence))
+
+    def _event(self, record: Record) -> Event | None:
+        if isinstance(record, RepRecord):
+            return RepArrived(
+                record.rep, record.cues, record.packed, self._journal.id, record.sequence, record.boot
+            )
+        if isinstance(record, TimeRecord):
+            return TimeTold(self._journal.id, record.boot, record.board_us, record.wall_us)
+        return None
+
+    def _catch_up(self) -> None:
+        if not self._caught_up:
+            self._caught_up = True
+            self._queue.put_nowait(CaughtUp())

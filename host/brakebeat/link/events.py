@@ -4,26 +4,76 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from brakebeat.formats.edge_text import Steps, Times
 from brakebeat.link.messages import BoardStatus, LiveState
 from brakebeat.results import Cue, Rep
 
 
 @dataclass(frozen=True)
 class Connected:
-    """The link is up and the board's messages come in."""
+    """The link is up and the board's messages come in.
+
+    At ``board_us`` on the clock of power-up ``boot`` it was ``wall_us`` microseconds since 1970-01-01 UTC.
+    """
 
     name: str
     address: str
     status: BoardStatus
+    journal_id: int
+    boot: int
+    board_us: int
+    wall_us: int
 
 
 @dataclass(frozen=True)
 class RepArrived:
-    """A finished rep with the cues that sounded in it; times are on the board's clock."""
+    """A finished rep with the cues that sounded in it; times are on the clock of the board's power-up ``boot``.
+
+    The journal's id and ``sequence`` together name it for good.
+    """
 
     rep: Rep
     cues: list[Cue]
     record: bytes  # as the board packed it
+    journal_id: int
+    sequence: int
+    boot: int
+
+
+@dataclass(frozen=True)
+class TimeTold:
+    """The journal says what the time was in power-up ``boot``: ``board_us`` on its clock was ``wall_us`` UTC."""
+
+    journal_id: int
+    boot: int
+    board_us: int
+    wall_us: int
+
+
+@dataclass(frozen=True)
+class RecordsGone:
+    """The journal has overwritten records that this host had not fetched: numbers ``first`` to ``last``."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
+class CaughtUp:
+    """Every record that the board had when the link came up has arrived."""
+
+
+@dataclass(frozen=True)
+class EdgesArrived:
+    """Raw edges, (n,) each, n at least 1, on the clock of power-up ``boot``, unwrapped.
+
+    ``missing``: edges lost in front of these; None where some may be and nobody knows how many.
+    """
+
+    boot: int
+    t_us: Times
+    step: Steps
+    missing: int | None
 
 
 @dataclass(frozen=True)
@@ -43,6 +93,13 @@ class LiveArrived:
 
 
 @dataclass(frozen=True)
+class StatusArrived:
+    """The board has told how it is once more."""
+
+    status: BoardStatus
+
+
+@dataclass(frozen=True)
 class LinkLost:
     """The link broke, or could not be made this time."""
 
@@ -58,4 +115,16 @@ class Waiting:
     pause_s: float
 
 
-Event = Connected | RepArrived | CueHeard | LiveArrived | LinkLost | Waiting
+Event = (
+    Connected
+    | RepArrived
+    | TimeTold
+    | RecordsGone
+    | CaughtUp
+    | EdgesArrived
+    | CueHeard
+    | LiveArrived
+    | StatusArrived
+    | LinkLost
+    | Waiting
+)

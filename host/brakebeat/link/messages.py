@@ -1,4 +1,4 @@
-"""What the board says of itself: the live message and the status, decoded; and the commands it takes."""
+"""What the board says of itself: the live message and the status, decoded."""
 
 from __future__ import annotations
 
@@ -8,6 +8,9 @@ from typing import Any
 
 from brakebeat.board.files import load_wire
 from brakebeat.link.reassembly import unseal
+
+# A supply that nobody measures.
+_NOT_MEASURED = 0xFFFF
 
 
 @dataclass(frozen=True)
@@ -27,12 +30,24 @@ class LiveState:
 
 @dataclass(frozen=True)
 class BoardStatus:
-    """How the board is; counters since its power-up, those of edges as in ``results.Quality``."""
+    """How the board is; counters since its power-up, those of edges as in ``results.Quality``.
+
+    None where the board does not know or does not measure it.
+    """
 
     protocol_version: int
+    moving: bool  # the wheel turns or did so within the last 2 s
+    bondable: bool  # new bonds are taken now
+    pairing: bool  # this board can pair
+    trusted: bool  # this link may change things
+    raw: bool  # raw edges are on
+    boot: int  # power-ups so far, low 16 bits
+    uptime_s: int
+    journal_next: int
+    journal_oldest: int
+    journal_id: int
     reps_waiting: int
     connections: int
-    uptime_s: int
     rep_count: int
     bounced: int
     missed: int
@@ -40,14 +55,26 @@ class BoardStatus:
     overrun: int
     incomplete: int
     reps_lost: int
+    journal_overwritten: int
+    journal_torn: int
+    journal_erases: int
+    program_us: int
+    erase_us: int
     live_dropped: int
     notify_retries: int
     cues_sounded: int
+    raw_lost: int
+    refused: int
+    free_flash: int | None
+    supply_mv: int | None
     firmware_version: str
     implementation: str
     platform: str
     name: str
     trouble: str
+    # From newer boards.
+    pulses_per_rev: int | None = None
+    rig_crc: int | None = None
 
 
 def decode_live(message: bytes | bytearray) -> LiveState | None:
@@ -72,28 +99,25 @@ def decode_status(value: bytes | bytearray) -> BoardStatus | None:
     """The status as read; None where it is damaged or too short. Longer ones of a newer board are fine."""
     wire = load_wire()
     message = unseal(value)
-    if message is None or len(message) < wire.STATUS_SIZE - wire.SEAL_SIZE:
+    if message is None or len(message) < wire.STATUS_SIZE:
         return None
     values: dict[str, Any] = {}
     unpacked = struct.unpack_from(wire.STATUS_FORMAT, message)
     for (name, _), item in zip(wire.STATUS_FIELDS, unpacked, strict=True):
         values[name] = item.rstrip(b"\0").decode(errors="replace") if isinstance(item, bytes) else item
+    state = values.pop("state")
+    for name in ("moving", "bondable", "pairing", "trusted", "raw"):
+        values[name] = bool(state & getattr(wire, f"STATE_{name.upper()}"))
+    values["free_flash"] = _unless(wire.ABSENT, values["free_flash"])
+    values["supply_mv"] = _unless(_NOT_MEASURED, values["supply_mv"])
     return BoardStatus(**values)
+
+
+def _unless(absent: int, value: int) -> int | None:
+    return None if value == absent else value
 
 
 def protocol_version(value: bytes | bytearray) -> int | None:
     """The protocol version of a status that may be laid out in another way; None where it is damaged."""
     message = unseal(value)
     return message[0] if message else None
-
-
-def listen_command() -> bytes:
-    """Tells the board that this host has subscribed: send what waits."""
-    wire = load_wire()
-    return struct.pack(wire.COMMAND_FORMAT, wire.COMMAND_LISTEN, wire.PROTOCOL_VERSION)
-
-
-def acknowledge_command(index: int) -> bytes:
-    """Tells the board that every rep up to ``index`` has arrived."""
-    wire = load_wire()
-    return struct.pack(wire.COMMAND_FORMAT, wire.COMMAND_ACKNOWLEDGE, index & 0xFFFFFFFF)

@@ -51,7 +51,9 @@ def port_troubles(port: str) -> Iterator[None]:
 
 def words(error: BaseException) -> str:
     """What ``error`` means and what to do about it."""
-    number = getattr(error, "errno", None)
-    if number in _WORDS:
-        return _WORDS[number]
+    # pyserial keeps some of the system's errors as the cause of its own, without their number.
+    for one in (error, error.__context__):
+        number = getattr(one, "errno", None) or (one.args[0] if one is not None and one.args else None)
+        if number in _WORDS:
+            return _WORDS[number]
     return f"the serial port failed: {error or type(error).__name__}"

@@ -14,8 +14,9 @@ class Channel(enum.Enum):
 
     REP = "rep"
     LIVE = "live"
-    EDGES = "edges"
-    ANSWER = "answer"
+    RAW = "raw"
+    CONTROL = "control"
+    STATUS = "status"
 
 
 class WrongBoardError(DeviceError):
@@ -35,6 +36,17 @@ class Transport(Protocol):
 
     async def open(self, hear: Callable[[Channel, bytes], None], lost: Callable[[], None]) -> None:
         """Connect and listen on every channel. ``hear`` gets each message part, ``lost`` the end, once."""
+
+    @property
+    def keep_alive_s(self) -> float | None:
+        """Say something at least this often, or the board takes the host for gone; None: no need to."""
+
+    @property
+    def largest_write(self) -> int:
+        """Bytes that one ``write`` may hold."""
+
+    async def bond(self) -> None:
+        """Pair, where the link can; the board decides whether it takes a new bond now."""
 
     async def read_status(self) -> bytes:
         """The board's status, sealed, as it stands."""

@@ -29,7 +29,15 @@ _UNAVAILABLE = {
     _Reason.DENIED_BY_UNKNOWN: _NO_PERMISSION,
     _Reason.UNKNOWN: "Bluetooth is not available, the system does not say why; switch it off and on again",
 }
+_NOT_PAIRED = (
+    "the board does not pair now; press the button on the board (or switch it off and on), then try again within "
+    "60 s"
+)
 _DBUS = {
+    "org.bluez.Error.AuthenticationFailed": _NOT_PAIRED,
+    "org.bluez.Error.AuthenticationRejected": _NOT_PAIRED,
+    "org.bluez.Error.AuthenticationCanceled": _NOT_PAIRED,
+    "org.bluez.Error.AuthenticationTimeout": _NOT_PAIRED,
     "org.freedesktop.DBus.Error.AccessDenied": _NO_PERMISSION,
     "org.bluez.Error.NotAuthorized": _NO_PERMISSION,
     "org.bluez.Error.NotPermitted": _NO_PERMISSION,

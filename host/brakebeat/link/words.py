@@ -50,18 +50,28 @@ def waiting_line(attempt: int, attempts: int | None, pause_s: float) -> str:
     return f"trying again in {pause_s:g} s (try {attempt}{of})"
 
 
+def gone_line(first: int, last: int) -> str:
+    """One line on records that the board has overwritten before this host came for them."""
+    which = f"record {first}" if first == last else f"records {first} to {last}"
+    return f"gone    {which}: overwritten on the board before they were fetched"
+
+
 def status_lines(status: BoardStatus) -> list[str]:
     """What a board says of itself, in a few lines; its trouble, if it has any, in the last one."""
     version = f"firmware {status.firmware_version} on {status.implementation} ({status.platform})"
     lines = [
         f"board   {status.name}: {version}, up {status.uptime_s} s, {status.rep_count} reps, "
-        f"{status.reps_waiting} waiting, {status.reps_lost} lost",
+        f"{status.reps_waiting} waiting, {status.reps_lost} lost{_supply(status)}",
         f"edges   {status.bounced} bounced, {status.missed} missed, {status.spurious} spurious, "
         f"{status.overrun} overrun, {status.incomplete} incomplete",
     ]
     if status.trouble:
         lines.append(f"trouble {status.trouble}")
     return lines
+
+
+def _supply(status: BoardStatus) -> str:
+    return "" if status.supply_mv is None else f", supply {status.supply_mv / 1000:.2f} V"
 
 
 def _watts(power_w: float | None) -> str:

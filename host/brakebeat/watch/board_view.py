@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass, field
 
-from brakebeat.link.events import Connected, CueHeard, Event, LinkLost, LiveArrived, RepArrived, Waiting
+from brakebeat.link.events import (
+    Connected,
+    CueHeard,
+    Event,
+    LinkLost,
+    LiveArrived,
+    RecordsGone,
+    RepArrived,
+    StatusArrived,
+    Waiting,
+)
 from brakebeat.link.messages import BoardStatus, LiveState
 from brakebeat.results import Cue, Rep
 
@@ -39,6 +49,8 @@ class BoardView:
     live: LiveState | None = None
     last_cue: str | None = None
     reps: int = 0
+    # Records that the board had overwritten before they could be fetched.
+    gone: int = 0
     rows: deque[RepRow] = field(default_factory=lambda: deque(maxlen=_KEPT))
     _best_rad_s: float | None = None
 
@@ -54,6 +66,10 @@ class BoardView:
         elif isinstance(event, Connected):
             self.label, self.status = event.name, event.status
             self._set_link("connected", connected=True)
+        elif isinstance(event, StatusArrived):
+            self.status = event.status
+        elif isinstance(event, RecordsGone):
+            self.gone += event.last - event.first + 1
         elif isinstance(event, LinkLost):
             self._set_link(event.reason)
         elif isinstance(event, Waiting):

@@ -11,8 +11,8 @@ import numpy as np
 
 from brakebeat.check import Limits, match
 from brakebeat.check.compare import judge
-from brakebeat.formats.edge_text import Steps, Times
 from brakebeat.formats.recording import Recording
+from brakebeat.link.events import EdgesArrived
 from brakebeat.reference import analyse
 from brakebeat.results import Analysis, Rep
 from brakebeat.watch.tape import EdgeTape
@@ -39,7 +39,7 @@ class RepChecked:
 class LiveCheck:
     """Takes edges and reps of one board, gives ``results``. Times are on the board's clock.
 
-    header: what the recording of these edges would have above them (the rig).
+    ``header``: what the recording of these edges would have above them (the rig); set it before the first rep.
     """
 
     def __init__(
@@ -51,17 +51,17 @@ class LiveCheck:
         self._limits = limits
         self._reference = reference
         self._tape = EdgeTape()
+        self._boot: int | None = None
         self._pending: list[tuple[Rep, float]] = []
         self._wake = asyncio.Event()
         self._closed = False
 
-    def edges(self, t_us: Times, step: Steps, lost: int | None) -> None:
-        """Edges have come, ``lost`` before them are missing (see ``EdgeTape.add``)."""
-        last_us = self._tape.last_us
-        if last_us is not None and t_us.size and int(t_us[0]) < last_us:
+    def edges(self, event: EdgesArrived) -> None:
+        """Edges have come."""
+        if event.boot != self._boot:
             # The board's clock has started again: what was before is another story.
-            self._tape = EdgeTape()
-        self._tape.add(t_us, step, lost)
+            self._tape, self._boot = EdgeTape(), event.boot
+        self._tape.add(event.t_us, event.step, event.missing)
 
     def rep(self, rep: Rep) -> None:
         """The board has sent a rep."""
@@ -135,13 +135,13 @@ class LiveCheck:
 def _compared(board: Rep, reference: Rep, limits: Limits) -> RepChecked:
     judged = judge([(board, reference)], limits)
     wrong = [NAMES[name] for name, report in judged.items() if not report.ok]
-    parts = [f"peak {_relative(board.peak_rad_s, reference.peak_rad_s)}"]
+    parts = ["ok" if not wrong else f"TOO FAR: {', '.join(wrong)}"]
+    parts.append(f"peak {_relative(board.peak_rad_s, reference.peak_rad_s)}")
     if board.brake_fraction is not None and reference.brake_fraction is not None:
         parts.append(f"brake {board.brake_fraction - reference.brake_fraction:+.2f}")
     powers = board.concentric.mean_power_w, reference.concentric.mean_power_w
     if powers[0] is not None and powers[1] is not None:
         parts.append(f"power {_relative(*powers)}")
-    parts.append("ok" if not wrong else f"TOO FAR: {', '.join(wrong)}")
     return RepChecked(board, reference, not wrong, "  ".join(parts))
 
 

@@ -1,140 +1,116 @@
-"""``brakebeat watch``: find a board over Bluetooth LE and print each rep as it comes."""
+"""``brakebeat watch``: follow one board or several and show each rep as it comes."""
 
 from __future__ import annotations
 
 import argparse
 import asyncio
 import contextlib
-import dataclasses
-import json
-import math
-import sys
-from collections.abc import AsyncIterator
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING
 
+from brakebeat.cli.board_options import (
+    CAUTION,
+    VirtualBoards,
+    add_board_arguments,
+    all_in_reach,
+    count,
+    positive,
+    virtual_boards,
+    wanted_boards,
+)
 from brakebeat.errors import InputError
 
-CAUTION = "Keep clear of wheel and strap while they move."
+if TYPE_CHECKING:
+    from brakebeat.link import Wanted
+    from brakebeat.watch.watcher import HeaderOf
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
-    which = parser.add_mutually_exclusive_group()
-    which.add_argument("--name", help="the board's advertised name (default: the first board found)")
-    which.add_argument("--address", help="the board's address, as your system shows it")
-    parser.add_argument("--seconds", type=_positive, metavar="N", help="stop after N seconds")
-    parser.add_argument("--reps", type=_count, metavar="N", help="stop after N reps")
+    parser.add_argument("--seconds", type=positive, metavar="N", help="stop after N seconds")
+    parser.add_argument("--reps", type=count, metavar="N", help="stop after N reps")
     parser.add_argument(
-        "--scan",
-        type=_positive,
-        default=10.0,
-        metavar="S",
-        help="look for a board this long, in seconds (10)",
+        "--check",
+        action="store_true",
+        help="run the reference on the streamed edges and say at each rep how far board and reference differ",
     )
     parser.add_argument(
+        "--rig",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="with --check: the board's rig file (again for one more board)",
+    )
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--plain", action="store_true", help="lines instead of a live table, on a terminal too")
+    how.add_argument(
         "--json-lines", action="store_true", help="a JSON object for each event instead of lines for people"
     )
-    parser.add_argument(
-        "--virtual",
-        metavar="FILE",
-        help="no hardware: the firmware plays this recording (or sample:NAME) over a virtual radio",
-    )
-    parser.add_argument(
-        "--speed", type=_positive, default=1.0, metavar="X", help="with --virtual: X times as fast (1)"
-    )
-    parser.add_argument(
-        "--engine", choices=("auto", "micropython", "cpython"), default="auto", help=argparse.SUPPRESS
-    )
+    add_board_arguments(parser, several=True)
 
 
 def run(args: argparse.Namespace) -> int:
     """Watch until told to stop; 0. Troubles with Bluetooth are DeviceErrors."""
-    if args.virtual is None and args.speed != 1.0:
-        raise InputError("--speed: only with --virtual; a real wheel turns as fast as it is pulled")
-    return asyncio.run(_watch(args))
+    if args.rig and not args.check:
+        raise InputError("--rig: only --check needs it; reps come from the board worked out")
+    wanted = wanted_boards(args)
+    header_of = _header_of(args) if args.check else None
+    return asyncio.run(_watch(args, wanted, header_of))
 
 
-async def _watch(args: argparse.Namespace) -> int:
-    from brakebeat.link import Wanted, follow
+async def _watch(args: argparse.Namespace, wanted: list[Wanted], header_of: HeaderOf | None) -> int:
+    from brakebeat.watch.screens import screen
+    from brakebeat.watch.watcher import Watcher
 
-    show = _show_json if args.json_lines else _show_line
-    if not args.json_lines:
-        print(f"looking for a board. {CAUTION}", flush=True)
-    async with contextlib.AsyncExitStack() as stack:
-        ended = await stack.enter_async_context(_virtual(args)) if args.virtual else None
-        events = await stack.enter_async_context(
-            contextlib.aclosing(follow(Wanted(args.name, args.address), scan_s=args.scan))
-        )
-        with contextlib.suppress(TimeoutError):
+    async with virtual_boards(args) as virtual:
+        watcher = Watcher(await _which(args, wanted, virtual), header_of)
+        with (
+            screen(
+                watcher.views,
+                json_lines=args.json_lines,
+                plain_lines=args.plain,
+                checked=args.check,
+                caution=CAUTION,
+            ) as shown,
+            contextlib.suppress(TimeoutError),
+        ):
             async with asyncio.timeout(args.seconds):
-                await _show_all(events, show, args.reps, ended)
+                await watcher.run(shown, lambda reps: _over(args, virtual, reps), args.scan)
     return 0
 
 
-async def _show_all(events: AsyncIterator[Any], show: Any, most_reps: int | None, ended: Any) -> None:
-    """Show events until enough reps came, or, with a recording, until ``ended(reps)`` says so."""
-    reps = 0
-    async for event in events:
-        show(event)
-        reps += type(event).__name__ == "RepArrived"
-        if most_reps is not None and reps >= most_reps:
-            return
-        if ended is not None and ended(reps):
-            return
+async def _which(
+    args: argparse.Namespace, wanted: list[Wanted], virtual: VirtualBoards | None
+) -> list[Wanted]:
+    from brakebeat.link import Wanted
+
+    if args.all:
+        return await all_in_reach(args.scan)
+    if wanted:
+        return wanted
+    if virtual is not None:
+        return [Wanted(address=board.address) for board in virtual.boards]
+    return [Wanted()]
 
 
-@contextlib.asynccontextmanager
-async def _virtual(args: argparse.Namespace) -> AsyncIterator[Any]:
+def _over(args: argparse.Namespace, virtual: VirtualBoards | None, reps: int) -> bool:
+    if args.reps is not None and reps >= args.reps:
+        return True
+    return virtual is not None and virtual.over(reps)
+
+
+def _header_of(args: argparse.Namespace) -> HeaderOf:
+    """What gives the reference a board's rig: the rig files, a virtual board's recording, or the board itself."""
+    from brakebeat.formats.recording import read_recording
+    from brakebeat.formats.rig import read_rig
     from brakebeat.samples import resolve
-    from brakebeat.virtual import virtual_rig
+    from brakebeat.watch.rig_header import board_header
 
-    async with virtual_rig(resolve(args.virtual), speed=args.speed, engine=args.engine) as rig:
-        if rig.engine == "cpython" and args.engine == "auto":
-            print("no MicroPython VM is installed here: the firmware runs on CPython", file=sys.stderr)
-        yield lambda reps: rig.board.reps_played is not None and reps >= rig.board.reps_played
-
-
-def _show_line(event: Any) -> None:
-    from brakebeat.link import words
-    from brakebeat.link.events import Connected, CueHeard, LinkLost, RepArrived, Waiting
-
-    lines: list[str] = []
-    if isinstance(event, Connected):
-        lines = [f"connected to {event.name} ({event.address})", *words.status_lines(event.status)]
-    elif isinstance(event, RepArrived):
-        lines = [words.rep_line(event.rep, event.cues)]
-    elif isinstance(event, CueHeard):
-        lines = [words.cue_line(event.kind, event.rep)]
-    elif isinstance(event, LinkLost):
-        lines = [f"link lost: {event.reason}"]
-    elif isinstance(event, Waiting):
-        lines = [f"trying again in {event.pause_s:g} s ({event.attempt} of {event.attempts})"]
-    for line in lines:
-        print(line, flush=True)
-
-
-def _show_json(event: Any) -> None:
-    from brakebeat.link.events import LiveArrived, RepArrived
-    from brakebeat.results import finite
-
-    if isinstance(event, LiveArrived):
-        return
-    if isinstance(event, RepArrived):
-        document = {"rep": event.rep.to_document(), "cues": [dataclasses.asdict(cue) for cue in event.cues]}
-    else:
-        document = dataclasses.asdict(event)
-    print(json.dumps({"event": type(event).__name__, **finite(document)}), flush=True)
-
-
-def _positive(text: str) -> float:
-    value = float(text)
-    if not (math.isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"{text!r}: a number above 0 is needed")
-    return value
-
-
-def _count(text: str) -> int:
-    value = int(text)
-    if value < 1:
-        raise argparse.ArgumentTypeError(f"{text!r}: a whole number above 0 is needed")
-    return value
+    rigs = [read_rig(path) for path in args.rig]
+    if args.virtual and not rigs:
+        own = [read_recording(resolve(file)).rig for file in args.virtual]
+        return lambda event: board_header(
+            event, own[int(event.address[-2:], 16) - 1 : int(event.address[-2:], 16)]
+        )
+    return lambda event: board_header(event, rigs)

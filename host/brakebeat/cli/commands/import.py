@@ -1,0 +1,124 @@
+"""``brakebeat import``: recordings or an earlier JSON export into the store."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from brakebeat.errors import InputError
+from brakebeat.store.location import add_store_option
+
+if TYPE_CHECKING:
+    from brakebeat.store import Store
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments of the command."""
+    parser.add_argument(
+        "files", nargs="+", metavar="FILE", help="a pulse recording, sample:NAME, or an export (JSON)"
+    )
+    parser.add_argument("--athlete", metavar="NAME", help="who pulled (a new name makes a new athlete)")
+    parser.add_argument("--exercise", metavar="NAME", help="what was done")
+    parser.add_argument(
+        "--rig", metavar="RIG", help="rig file; what it states wins over the recording's header"
+    )
+    parser.add_argument(
+        "--at",
+        metavar="TIME",
+        help="when the first recording began, like 2027-01-31T18:00 (without it: the file's own date)",
+    )
+    parser.add_argument("--session", type=int, metavar="N", help="add the sets to this session")
+    parser.add_argument(
+        "--one-session", action="store_true", help="all recordings are one session, in the order given"
+    )
+    parser.add_argument(
+        "--engine",
+        choices=("reference", "firmware"),
+        default="reference",
+        help="who works the figures out (default: reference)",
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
+    add_store_option(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Take each file in; what is in the store already is left alone."""
+    from brakebeat.samples import resolve
+    from brakebeat.store import open_store
+    from brakebeat.store.merge import is_export
+
+    paths = [resolve(name) for name in args.files]
+    exports = [is_export(path) for path in paths]
+    if not all(exports) and not (args.athlete and args.exercise):
+        raise InputError("--athlete and --exercise are missing: say who did what in the recording")
+    outcome = []
+    with open_store(args.store) as store:
+        for path, export in zip(paths, exports, strict=True):
+            outcome.append(_merge(store, path) if export else _recording(store, args, path))
+            if not args.json:
+                print(outcome[-1]["words"])
+            if not export and args.one_session:
+                args.session = outcome[-1]["session"]
+    if args.json:
+        print(json.dumps({"schema": 1, "files": outcome}))
+    return 0
+
+
+def _merge(store: Store, path: Path) -> dict[str, Any]:
+    from brakebeat.store.merge import import_export
+
+    new = import_export(store, path).new
+    listed = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in new.items())
+    return {"file": str(path), "new": new, "words": f"{path}: {listed or 'all of it was here already'}"}
+
+
+def _recording(store: Store, args: argparse.Namespace, path: Path) -> dict[str, Any]:
+    from brakebeat.formats.recording import read_recording
+    from brakebeat.store.address import find_session
+    from brakebeat.store.catalog import named
+    from brakebeat.store.computing import import_recording
+
+    recording = read_recording(path, args.rig)
+    started = _started(args, path)
+    if args.session is not None:
+        find_session(store, args.session)
+    with store.writing():
+        athlete, exercise = named(store, "athlete", args.athlete), named(store, "exercise", args.exercise)
+    done = import_recording(
+        store,
+        recording,
+        athlete_id=athlete,
+        exercise_id=exercise,
+        started=started,
+        engine=args.engine,
+        session_id=args.session,
+    )
+    if args.at and not args.session:
+        args.at = None  # It is the first recording's time; the others have their own.
+    words = (
+        f"{path}: session {done.session_id}, {done.sets} set{'s' * (done.sets != 1)}, {done.reps} reps"
+        if done.new
+        else f"{path}: was here already, in session {done.session_id}"
+    )
+    return {
+        "file": str(path),
+        "session": done.session_id,
+        "sets": done.sets,
+        "reps": done.reps,
+        "new": done.new,
+        "words": words,
+    }
+
+
+def _started(args: argparse.Namespace, path: Path) -> datetime:
+    from brakebeat.store.clock import parse_moment
+
+    if args.at:
+        return parse_moment(args.at, "--at")
+    started = datetime.fromtimestamp(path.stat().st_mtime).astimezone()
+    print(f"{path}: dated {started:%Y-%m-%d %H:%M} after its file; --at gives another time", file=sys.stderr)
+    return started
