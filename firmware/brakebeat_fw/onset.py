@@ -159,7 +159,7 @@ def find_onset(phase, taken, wheel):
         if braking[k] > max(most, friction):
             most = braking[k]
             at = k
-    if not at:
+    if not most:
         return None, False
     limit = _SHARE * most
     k = at
