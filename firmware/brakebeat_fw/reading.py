@@ -43,12 +43,12 @@ class Window:
     At the stretch's end or start, where the wheel stands, all of them lie on one side.
     """
 
-    def __init__(self, stretch, turn):
-        # type: (Any, int) -> None
+    def __init__(self, stretch, turn, low, high):
+        # type: (Any, int, int, int) -> None
         self._stretch = stretch
         self._turn = turn
-        self.low = max(0, turn - stretch.reach)
-        self.high = min(stretch.count, turn + stretch.reach)
+        self.low = max(0, low)
+        self.high = min(stretch.count, high)
         base = stretch.buffer[max(0, turn - 1)]
         self._us = [ticks.after(stretch.buffer[k], base) * 1e-6 for k in range(self.low, self.high)]
         self.noise = stretch.edge_noise(self.low, turn)
@@ -59,23 +59,44 @@ class Window:
 
     # -- one side --------------------------------------------------------------------------------------------------
 
+    def between(self):
+        # type: () -> list[tuple[int, int]]
+        """The real edges where the wheel runs freely and the ones at either end are real; empty: none can tell."""
+        best = self._through(0)
+        return best.before if best.doubt < 1e9 else []
+
+    def _through(self, trailing):
+        # type: (int) -> Reading
+        """The wheel runs straight on, but for so many of the newest edges; the first one is real."""
+        best = Reading([(k, k - self.low) for k in range(self.low, self._turn)], [], 1e9)
+        path = self._stretch.path
+        speed = (path(self.low + 3) - path(self.low)) / max(1e-4, self._us[3] - self._us[0])
+        loose = speed * speed / (2.0 * path(self.low) + 4.0)
+        walk = Walk(self._us, self._offset(), speed, 0.15, 0.0, loose, self._walk_noise)
+        walk.run(_WIDTH)
+        for trail in walk.stops:
+            left = self.high - self.low - 1 - trail.place
+            if left <= trailing and trail.cost - left * REAL < best.doubt:
+                best = Reading(self._ordered(trail, False), [], trail.cost - left * REAL)
+        return best
+
+    def _offset(self):
+        # type: () -> Any
+        stretch = self._stretch
+        first = stretch.number(self.low)
+        return lambda count: stretch.table.along(first + stretch.sense * count, stretch.sense)
+
     def _forwards(self, width):
         # type: (int) -> Walk
         """Walk to the turnaround from before it."""
         stretch = self._stretch
-        first = stretch.number(self.low)
         left = max(1.0, stretch.path(self._turn - 1) - stretch.path(self.low) + 0.5)
         speed = self._speed(1)
         self._slowing = speed * speed / (2.0 * left)
         walk = Walk(
-            self._us,
-            lambda count: stretch.table.along(first + stretch.sense * count, stretch.sense),
-            speed,
-            0.15,
-            -self._slowing,
-            _LOOSE * self._slowing,
-            self._walk_noise,
+            self._us, self._offset(), speed, 0.15, -self._slowing, _LOOSE * self._slowing, self._walk_noise
         )
+        walk.late = int(width > 1)
         walk.run(width)
         return walk
 
@@ -120,6 +141,7 @@ class Window:
             _LOOSE * slowing,
             (self._walk_noise * self._walk_noise + spread * spread) ** 0.5,
         )
+        walk.late = int(width > 1)
         walk.run(width)
         return walk
 
@@ -213,11 +235,7 @@ class Window:
         # type: () -> Reading
         forwards = self._forwards(_WIDTH)
         size = self.high - self.low
-        best = Reading([(k, k - self.low) for k in range(self.low, self._turn)], [], 1e9)
-        for trail in forwards.stops:
-            trailing = size - 1 - trail.place
-            if trailing <= _TRAILING_MOST and trail.cost - trailing * REAL < best.doubt:
-                best = Reading(self._ordered(trail, False), [], trail.cost - trailing * REAL)
+        best = self._through(_TRAILING_MOST)
         pairs = []
         befores = _likeliest(forwards.stops)
         afters = _likeliest(self._backwards(_WIDTH).stops)

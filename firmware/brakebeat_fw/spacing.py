@@ -4,6 +4,8 @@ from array import array
 
 # Share of a later rep's evidence that goes into the table: the first reps teach all, later ones smooth.
 _LEAST_GAIN = 0.15
+# Magnets missed within the turns around one, at most.
+_GAPS_MOST = 2
 # More magnets than this are a toothed wheel: even enough, and too many to learn.
 MAGNETS_MOST = 32
 
@@ -50,7 +52,7 @@ class SpacingTable:
         counts = [0] * magnets
         half = magnets if magnets > 2 else 2 * magnets
         for k in range(first + half, last - half + 1):
-            if stretch.path(k + half - first) - stretch.path(k - half - first) != 2 * half:
+            if stretch.path(k + half - first) - stretch.path(k - half - first) > 2 * half + _GAPS_MOST:
                 continue
             answer, _ = curve.fit(curve.ts[k], k - half, k + half, 3)
             place = stretch.number(k - first) % magnets

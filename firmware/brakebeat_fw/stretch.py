@@ -5,7 +5,6 @@ from array import array
 from . import detector, ticks
 from .curve import Curve
 from .reading import FIELD_RAD, NOISE_RAD, Window
-from .repair import Repair
 from .spacing import SpacingTable
 from .turnaround import Placing, Side
 
@@ -18,8 +17,14 @@ _SIDE_MOST = 16
 _REACH_RAD = 14.0
 _REACH_LEAST = 6
 _REACH_MOST = 16
-# The farthest of them have been mended already.
-_MENDED = 4
+# So close to it no edge is mended before both sides are read.
+_TURNING = 6
+# An edge this many standard deviations off is read again, with its neighbours up to so many in a row that are not.
+_ODD = 4.0
+_CLEAN = 4
+# So far off, edge spacings times magnets, a sudden brake moves one.
+_BRAKED = 0.2
+_MEND_MOST = 24
 # With fewer magnets a side of a turnaround holds too few edges to tell a wrong one.
 _TIDY_LEAST = 2
 # What an edge is taken to be off by, its own and not the motion's part, at most, rad.
@@ -176,66 +181,34 @@ class Stretch:
 
     def edge_noise(self, low, end):
         # type: (int, int) -> float
-        """Standard deviation of an edge in the places from ``low`` to before ``end``, edge spacings, by the median.
-
-        Each edge is held against the cubic through its four neighbours.
-        """
-        found = []
-        for k in range(max(2, low - 8), end - 4):
-            if self.path(k + 2) - self.path(k - 2) != 4:
-                continue
-            here = self.buffer[k]
-            pace = ticks.after(self.buffer[k + 1], self.buffer[k - 1]) / 2
-            late = [
-                ticks.after(self.buffer[k + a], here) - pace * (self.offset(k + a) - self.offset(k))
-                for a in (-2, -1, 1, 2)
-            ]
-            found.append(abs(4.0 * (late[1] + late[2]) - late[0] - late[3]) / max(1.0, pace))
+        """Standard deviation of an edge in the places from ``low`` to before ``end``, edge spacings, by the median."""
+        found = [self._odd(k) for k in range(max(2, low - 24), end - 4)]
+        found = [odd for odd in found if odd < 9.0]
         most = _NOISE_MOST_RAD * self.magnets / 6.2832
         if len(found) < 4:
             return most / 3
-        # Six deviations, 1.39 standard deviations of one edge each, whose median is 0.6745 of one.
-        return min(most, sorted(found)[len(found) // 2] / (6 * 1.39 * 0.6745))
+        # The median of a normal's size is 0.6745 of its standard deviation.
+        return min(most, sorted(found)[len(found) // 2] / 0.6745)
 
-    def interval(self, place):
+    def _odd(self, k):
         # type: (int) -> float
-        """Microseconds per even spacing of the interval that ends at ``place``."""
-        moved = self.corrected(place) - self.corrected(place - 1)
-        return max(1, ticks.after(self.buffer[place], self.buffer[place - 1])) / max(0.3, moved)
+        """How far the edge at place ``k`` is off the cubic through its four neighbours, edge spacings of one edge.
 
-    def remove(self, place):
-        # type: (int) -> None
-        """Take out a stray edge: the path behind it is shorter by what it had advanced."""
-        state = self.state
-        moved = self.buffer[CAPACITY + place] - self.buffer[CAPACITY + place - 1] if place else 0
-        for k in range(place, self.count - 1):
-            self.buffer[k] = self.buffer[k + 1]
-            self.buffer[CAPACITY + k] = self.buffer[CAPACITY + k + 1] - moved
-        state[detector.COUNT] -= 1
-        state[detector.SPURIOUS] += 1
-        self._shift_path(-moved)
-        if state[detector.TURN_AT] > place:
-            state[detector.TURN_AT] -= 1
-
-    def leave_out(self, place):
-        # type: (int) -> None
-        """Take out an edge whose time is wrong; the path stays as it is."""
-        for k in range(place, self.count - 1):
-            self.buffer[k] = self.buffer[k + 1]
-            self.buffer[CAPACITY + k] = self.buffer[CAPACITY + k + 1]
-        self.state[detector.COUNT] -= 1
-        self.state[detector.SPURIOUS] += 1
-        self.repaired = True
-        if self.state[detector.TURN_AT] > place:
-            self.state[detector.TURN_AT] -= 1
-
-    def insert_before(self, place):
-        # type: (int) -> None
-        """Count one magnet as missed right before place ``place``."""
-        for k in range(place, self.count):
-            self.buffer[CAPACITY + k] += 1
-        self.state[detector.MISSED] += 1
-        self._shift_path(1)
+        It is six deviations, 1.39 standard deviations of one edge each.
+        """
+        step = self.path(k + 1) - self.path(k)
+        if self.path(k + 2) - self.path(k - 2) != 4 * step:
+            return 9.0
+        here = self.buffer[k]
+        # A missed magnet lengthens one of both.
+        pace = max(
+            1, min(ticks.after(self.buffer[k + 1], here), ticks.after(here, self.buffer[k - 1])) // step
+        )
+        late = [
+            ticks.after(self.buffer[k + a], here) - pace * (self.offset(k + a) - self.offset(k))
+            for a in (-2, -1, 1, 2)
+        ]
+        return abs(4.0 * (late[1] + late[2]) - late[0] - late[3]) / (8.34 * pace * step)
 
     def _shift_path(self, spacings):
         # type: (int) -> None
@@ -247,7 +220,7 @@ class Stretch:
         # type: () -> None
         """Mend the first edges of a stretch that started at rest; noise before them is no edge of it."""
         if self.tidies and self.count > 6:
-            window = Window(self, 0)
+            window = Window(self, 0, 0, self.reach)
             self._noise = window.noise
             self._keep(window.first(self._rest), 0, window.high)
 
@@ -255,9 +228,14 @@ class Stretch:
         # type: () -> None
         """Mend the last edges of a stretch that ended at rest; noise behind them is no edge of it."""
         if self.tidies and self.count > 6 and not self.turn_at:
-            window = Window(self, self.count)
+            window = Window(self, self.count, self._far(self.count), self.count)
             self._noise = window.noise
             self._keep(window.last(), window.low, self.count)
+
+    def _far(self, turn):
+        # type: (int) -> int
+        """Place from which edges before ``turn`` are read: all those that could not be mended are among them."""
+        return max(turn - 2 * self.reach, min(turn - self.reach, self._mended - 3))
 
     def tidy_turn(self):
         # type: () -> int
@@ -267,9 +245,12 @@ class Stretch:
             return first
         if not self.tidies:
             return first if self.sense_known else self._best_split(first)
-        window = Window(self, first)
+        window = Window(self, first, self._far(first), first + self.reach)
         reading = window.read()
         self._noise = window.noise
+        if reading.doubt == 1e9:
+            # Nothing explains them all.
+            return first
         edges = reading.before
         split = window.low + len(edges)
         newest = edges[-1]
@@ -366,6 +347,18 @@ class Stretch:
         if at > 1:
             moved = buffer[CAPACITY + at - 1] - buffer[CAPACITY + at - 2]
             state[detector.S1] = max(1, ticks.after(buffer[at - 1], buffer[at - 2])) // max(1, moved)
+        self._go_on()
+
+    def _go_on(self):
+        # type: () -> None
+        """Let the hot path go on from intervals that have been mended."""
+        state = self.state
+        buffer = self.buffer
+        count = self.count
+        if count > 3 and state[detector.T_LAST] == buffer[count - 1] and state[detector.STRIDE] == 1:
+            for place, name in ((count - 1, detector.P1), (count - 2, detector.P2), (count - 3, detector.P3)):
+                moved = buffer[CAPACITY + place] - buffer[CAPACITY + place - 1]
+                state[name] = max(1, ticks.after(buffer[place], buffer[place - 1])) // max(1, moved)
 
     def stand(self, end, before):
         # type: (int, Side) -> None
@@ -390,28 +383,39 @@ class Stretch:
 
     def mend(self):
         # type: () -> None
-        """Repair what came since the last call, up to the turnaround where there was one."""
-        if self.sense_known:
+        """Read again what is odd among the edges since the last call, up to the turnaround where there was one."""
+        if not self.tidies:
             return
-        state = self.state
-        turn = state[detector.TURN_AT]
-        newest = self.buffer[CAPACITY + self.count - 1]
-        end = turn if turn else self.count
-        if turn and self.tidies:
+        end = self.count
+        if self.turn_at:
             # What lies closer to the turnaround is read together with what comes after it.
-            end = max(0, turn - self.reach + _MENDED)
-        repair = Repair(self, CAPACITY, self._mended, end)
-        repair.run()
-        # The last two places could not be judged yet.
-        self._mended = max(0, repair.end - 2)
-        if not (repair.removed or repair.inserted or repair.dropped):
-            return
-        if turn:
-            state[detector.TURN_AT] -= self.count - repair.count
-        state[detector.COUNT] = repair.count
-        state[detector.SPURIOUS] += repair.removed + repair.dropped
-        state[detector.MISSED] += repair.inserted
-        self._shift_path(self.buffer[CAPACITY + repair.count - 1] - newest)
+            end = self.turn_at - _TURNING
+        place = max(5, self._mended)
+        limit = max(_ODD * self.edge_noise(place, end), _BRAKED / self.magnets)
+        while place < end - 2:
+            if self._odd(place) < limit:
+                place += 1
+                continue
+            high = place
+            clean = 0
+            while clean < _CLEAN and high < min(end, place + _MEND_MOST) - 2:
+                clean = clean + 1 if self._odd(high) < limit else 0
+                high += 1
+            if clean < _CLEAN:
+                if high >= end - 2:
+                    # What comes next will tell.
+                    break
+                place = high
+                continue
+            high += 2
+            low = max(0, place - 3)
+            edges = Window(self, high, low, high).between()
+            strays = self.count
+            self._keep(edges, low, high)
+            strays -= self.count
+            end -= strays
+            place = high - strays - 3
+        self._mended = place
 
     def restart(self, first):
         # type: (int) -> None
@@ -434,11 +438,7 @@ class Stretch:
         for place in range(2, count):
             pair = max(0, ticks.after(buffer[place], buffer[place - 2])) >> 1
             state[detector.FASTEST] = min(state[detector.FASTEST], pair)
-        if count > 3 and state[detector.T_LAST] == buffer[count - 1] and state[detector.STRIDE] == 1:
-            # The hot path goes on from intervals that have been mended.
-            for place, name in ((count - 1, detector.P1), (count - 2, detector.P2), (count - 3, detector.P3)):
-                moved = buffer[CAPACITY + place] - buffer[CAPACITY + place - 1]
-                state[name] = max(1, ticks.after(buffer[place], buffer[place - 1])) // max(1, moved)
+        self._go_on()
         self.repaired = self.thinned = self.runs_on = False
         self._mended = 0
         self._missed = (0, 0)

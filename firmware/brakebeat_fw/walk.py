@@ -119,6 +119,7 @@ class Walk:
         self.acceleration = acceleration
         self.loose = loose
         self.noise = noise
+        self.late = 0  # edges at the far end that may be stray
         self.stops = []  # type: list[Trail]  # every reading that may be the last before the vertex
         # Variance that the acceleration gains in a second.
         self._wander = _WANDER * loose * loose * loose / speed
@@ -130,7 +131,7 @@ class Walk:
         live = []  # type: list[Trail]
         for place in range(len(self.us)):
             grown = []  # type: list[tuple[float, Trail | None, int, Any]]
-            if place < 2 and (place == 0 or width > 1):
+            if place <= self.late:
                 grown.append((STRAY * place, None, 0, None))
             for trail in live:
                 if place - trail.place <= _STRAYS_MOST:
