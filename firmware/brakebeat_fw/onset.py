@@ -126,7 +126,8 @@ def _gather(curve, zero_rad, extension_s, wheel):
     lost = lag = 0.0
     while ts[k] < curve.duration_s:
         k += 1
-        step = ts[k] - ts[k - 1]
+        # A stop may fall on its last edge.
+        step = max(1e-6, ts[k] - ts[k - 1])
         slower = wheel.friction_rad_s2((xs[k] - xs[k - 1]) / step) * step
         lag += (lost + slower / 2) * step
         lost += slower
