@@ -82,10 +82,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             default=argparse.SUPPRESS,
             help="print one JSON document and nothing else",
         )
-        add_store_option(each)
-        if each is not parser:
-            # What stands before the action holds too.
-            each.set_defaults(store=argparse.SUPPRESS)
+        # What stands before the action holds too.
+        add_store_option(each, None if each is parser else argparse.SUPPRESS)
 
 
 def _action(

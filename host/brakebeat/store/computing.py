@@ -1,0 +1,220 @@
+"""From raw edges to the store: a recording looked at and stored, stored edges looked at again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+
+from brakebeat import __version__
+from brakebeat.errors import InputError
+from brakebeat.formats.recording import Recording
+from brakebeat.results import Analysis, Rep
+from brakebeat.store import edges
+from brakebeat.store.changes import change, created
+from brakebeat.store.clock import to_stored
+from brakebeat.store.connection import Store
+from brakebeat.store.sessions import (
+    attach_recording,
+    fill_computation,
+    load_recording,
+    new_computation,
+    start_session,
+    start_set,
+)
+
+EngineName = Literal["reference", "firmware"]
+
+
+@dataclass(frozen=True)
+class Look:
+    """What an engine found: the analysis, and the speed at φ = 0 of each rep where it is told."""
+
+    analysis: Analysis
+    extension_rad_s: list[float | None]
+
+
+@dataclass(frozen=True)
+class Imported:
+    """Where a recording went. ``new`` is false where its edges were in the store already."""
+
+    session_id: int
+    sets: int
+    reps: int
+    new: bool
+
+
+@dataclass(frozen=True)
+class Recomputed:
+    """One set's figures before and after."""
+
+    set_id: int
+    reps_before: int
+    reps_after: int
+    engine: str
+    engine_version: str
+
+
+def look(recording: Recording, engine: EngineName = "reference") -> Look:
+    """Work a recording out. Raises ``InputError`` or ``DeviceError`` as the engine does."""
+    if engine == "firmware":
+        from brakebeat.board import replay
+
+        analysis = replay(recording)
+        return Look(analysis, [None] * len(analysis.reps))
+    from brakebeat.reference.analyse import analysis_of
+    from brakebeat.reference.pipeline import understand
+    from brakebeat.reference.trace import trace_of
+
+    seen = understand(recording)
+    analysis = analysis_of(recording, seen)
+    motion = trace_of(recording, seen)
+    if not analysis.reps:
+        return Look(analysis, [])
+    at_s = [rep.extension_us * 1e-6 for rep in analysis.reps]
+    speeds = np.abs(np.interp(at_s, motion.t_s, motion.speed_rad_s))
+    return Look(analysis, [float(speed) for speed in speeds])
+
+
+def import_recording(
+    store: Store,
+    recording: Recording,
+    *,
+    athlete_id: int,
+    exercise_id: int,
+    started: datetime,
+    engine: EngineName = "reference",
+    session_id: int | None = None,
+) -> Imported:
+    """Store a recording as a session (or as further sets of one), unless its edges are there already.
+
+    ``started``: the moment of the recording's first edge. Raises ``InputError`` where no rep is in it.
+    """
+    there = _sets_of(store, recording)
+    if there is not None:
+        return there
+    seen = look(recording, engine)
+    if not seen.analysis.reps:
+        raise InputError(
+            f"{recording.path}: {seen.analysis.engine} finds no whole rep in it; nothing was stored"
+        )
+    with store.writing():
+        there = _sets_of(store, recording)  # another process may have been quicker
+        if there is not None:
+            return there
+        chosen = session_id or start_session(store, athlete_id, started)
+        set_ids = _store_sets(store, recording, seen, chosen, exercise_id, started)
+        made = [("work_set", set_id) for set_id in set_ids]
+        created(store, f"import of {recording.path}", made if session_id else [*made, ("session", chosen)])
+    return Imported(chosen, len(set_ids), len(seen.analysis.reps), True)
+
+
+def _store_sets(
+    store: Store, recording: Recording, seen: Look, session_id: int, exercise_id: int, started: datetime
+) -> list[int]:
+    analysis, origin_ms = seen.analysis, to_stored(started)[0]
+    set_ids = []
+    for first, last in analysis.sets:
+        reps = [rep for rep in analysis.reps if first <= rep.index <= last]
+        # The first rep starts a little before its first edge.
+        at_ms = origin_ms + max(0, reps[0].start_us - int(recording.t_us[0])) // 1000
+        set_id = start_set(store, session_id, exercise_id, recording.rig, analysis.engine, __version__, at_ms)
+        row = store.row("SELECT computation_id FROM work_set WHERE id = ?", (set_id,))
+        assert row is not None
+        _fill(store, row["computation_id"], seen, reps)
+        set_ids.append(set_id)
+    attach_recording(store, set_ids, recording)
+    return set_ids
+
+
+def _fill(store: Store, computation_id: int, seen: Look, reps: Sequence[Rep]) -> None:
+    inside = {rep.index for rep in reps}
+    speeds = {rep.index: speed for rep, speed in zip(seen.analysis.reps, seen.extension_rad_s, strict=True)}
+    cues = [cue for cue in seen.analysis.cues if cue.rep in inside]
+    fill_computation(store, computation_id, reps, [speeds[rep.index] for rep in reps], cues)
+
+
+def _sets_of(store: Store, recording: Recording) -> Imported | None:
+    """Where these edges are already; deleted sets do not count."""
+    row = store.row(
+        "SELECT live_set.session_id, count(*) AS sets,"
+        " sum((SELECT count(*) FROM rep WHERE rep.computation_id = live_set.computation_id)) AS reps"
+        " FROM live_set JOIN recording ON recording.id = live_set.recording_id WHERE recording.uid = ?"
+        " GROUP BY live_set.session_id ORDER BY live_set.session_id LIMIT 1",
+        (edges.digest(recording.t_us, recording.step),),
+    )
+    return None if row is None else Imported(row["session_id"], row["sets"], row["reps"] or 0, False)
+
+
+def recompute(
+    store: Store,
+    session_id: int | None = None,
+    engine: EngineName = "reference",
+    tell: Callable[[int, int], None] = lambda done, of: None,
+) -> tuple[int | None, list[Recomputed], int]:
+    """Work stored edges out anew and let the new figures count; the old ones stay for ``undo``.
+
+    Returns (the change's id or None, what was recomputed, how many sets have no raw edges). ``tell`` hears how
+    many recordings are done.
+    """
+    where, values = ("WHERE session_id = ?", (session_id,)) if session_id is not None else ("", ())
+    rows = store.rows(f"SELECT id, recording_id, rig_id FROM live_set {where} ORDER BY id", values)
+    groups: dict[tuple[int, int], list[int]] = {}
+    for row in rows:
+        if row["recording_id"] is not None:
+            groups.setdefault((row["recording_id"], row["rig_id"]), []).append(row["id"])
+    looks = []
+    for done, (group, set_ids) in enumerate(groups.items()):
+        tell(done, len(groups))
+        recording = load_recording(store, set_ids[0])
+        assert recording is not None
+        looks.append((group[0], set_ids, look(recording, engine)))
+    tell(len(groups), len(groups))
+    # Looking takes long and happens outside; others can write meanwhile.
+    identity, outcome = None, []
+    with store.writing():
+        edits = []
+        for recording_id, set_ids, seen in looks:
+            for set_id, reps in _shared_out(store, recording_id, seen.analysis.reps).items():
+                if set_id not in set_ids:
+                    continue
+                before = len(_spans(store, "id", set_id)[0][1])
+                computation = new_computation(store, set_id, seen.analysis.engine)
+                _fill(store, computation, seen, reps)
+                edits.append(("work_set", set_id, {"computation_id": computation}))
+                outcome.append(Recomputed(set_id, before, len(reps), seen.analysis.engine, __version__))
+        if edits:
+            identity = change(store, f"recomputed {len(edits)} sets with {engine} {__version__}", edits)
+    return identity, outcome, sum(row["recording_id"] is None for row in rows)
+
+
+def _spans(store: Store, column: str, value: int) -> list[tuple[int, list[tuple[int, int]]]]:
+    """(set, [(start_us, end_us) of each rep]) of the sets, deleted ones too, where ``column`` is ``value``."""
+    found = []
+    for row in store.rows(
+        f"SELECT id, computation_id FROM work_set WHERE {column} = ? ORDER BY id", (value,)
+    ):
+        reps = store.rows(
+            "SELECT start_us, end_us FROM rep WHERE computation_id = ? ORDER BY start_us",
+            (row["computation_id"],),
+        )
+        found.append((row["id"], [(rep["start_us"], rep["end_us"]) for rep in reps]))
+    return found
+
+
+def _shared_out(store: Store, recording_id: int, reps: Sequence[Rep]) -> dict[int, list[Rep]]:
+    """Each rep to the recording's set that it is nearest to in time; sets stay what they were."""
+    spans = [
+        (set_id, span[0][0], span[-1][1])
+        for set_id, span in _spans(store, "recording_id", recording_id)
+        if span
+    ]
+    shares: dict[int, list[Rep]] = {set_id: [] for set_id, _, _ in spans}
+    for rep in reps if spans else ():
+        middle = (rep.start_us + rep.end_us) // 2
+        nearest = min(spans, key=lambda span: max(span[1] - middle, middle - span[2], 0))
+        shares[nearest[0]].append(rep)
+    return shares
