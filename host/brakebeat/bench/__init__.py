@@ -1,8 +1,9 @@
 """The project's own measuring: how accurate both engines are, against what, and what the board's code costs.
 
-Three commands, each ``python -m brakebeat.bench.NAME --help``:
+Commands, each ``python -m brakebeat.bench.NAME --help``:
 
 * ``accuracy``: firmware and reference against the simulator's truth, worst cases against limits.
 * ``compare``: the same peak speeds by the plain methods and against the Cramér–Rao bound, with a picture.
 * ``cost``: instructions, heap, state, code size and integer widths of the firmware.
+* ``latency``: from the end of a rep to its line on the screen, over the virtual link.
 """
