@@ -45,22 +45,14 @@ class CueWatch:
         self.noise = 0.0
         self._held = _HELD
         self._back_rad = 0.0  # the longest way back of late
-        self._way = (0.0, 1.0, 1.0)  # path to phi = 0, the concentric range and one spacing in rad
-        self._next = 0  # which cue is waited for
         # No look at any edge before this; None: nothing is waited for.
         self._look = None  # type: int | None
-        self._latest = 0  # the last moment for a verdict
-        self._asked = 0  # edges at the last verdict
 
-    def learn_noise(self, noise):
-        # type: (float) -> None
-        """Take a finished rep's noise, spacings, into the running mean."""
+    def learn(self, noise, back_rad, held):
+        # type: (float, float, float | None) -> None
+        """Take in a finished rep's noise (spacings), its way back, and what held the wheel before the brake, as a
+        share of what would stop it over that way."""
         self.noise += (noise - self.noise) * (_GAIN if self.noise else 1.0)
-
-    def learn_way(self, back_rad, held):
-        # type: (float, float | None) -> None
-        """Take in a finished rep's way back and what held the wheel before the brake, as a share of what would stop it
-        over that way."""
         self._back_rad = max(back_rad, _FADE * self._back_rad)
         if held is not None:
             self._held += (max(0.0, min(_HELD_MOST, held)) - self._held) * _GAIN
@@ -74,7 +66,8 @@ class CueWatch:
         # type: (float, float, float) -> None
         """The wheel has passed phi = 0, ``zero_path`` spacings from the stretch's first edge, after ``range_``."""
         self._way = (zero_path, range_, spacing_rad)
-        self._next = self._asked = 0
+        # Which cue is waited for, edges at the last verdict, the last moment for one.
+        self._next = self._asked = self._latest = 0
         if self._cues:
             self._look = self._stretch.buffer[self._stretch.count - 1]
 

@@ -30,14 +30,13 @@ class Wheel:
         self.inertia_kg_m2 = rig["inertia_kg_m2"]
         self.radius_m = rig["drum_radius_m"]
         self.taper_m_per_rad = rig["drum_taper_m_per_rad"] + rig["strap_thickness_m"] / 6.2831853
-        self._rest_nm = rig["friction_torque_nm"]
-        self._viscous_nm_s = rig["friction_viscous_nm_s"]
-        self._drag_nm_s2 = rig["friction_drag_nm_s2"]
+        self._friction = (rig["friction_torque_nm"], rig["friction_viscous_nm_s"], rig["friction_drag_nm_s2"])
 
     def friction_nm(self, speed_rad_s):
         # type: (float) -> float
         """Friction torque at a speed, N·m."""
-        return self._rest_nm + speed_rad_s * (self._viscous_nm_s + speed_rad_s * self._drag_nm_s2)
+        rest_nm, viscous_nm_s, drag_nm_s2 = self._friction
+        return rest_nm + speed_rad_s * (viscous_nm_s + speed_rad_s * drag_nm_s2)
 
     def friction_rad_s2(self, speed_rad_s):
         # type: (float) -> float

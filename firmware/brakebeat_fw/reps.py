@@ -69,7 +69,7 @@ class Reps:
         figures = Figures(curve, start, stop, zero * spacing_rad, spacing_rad, self.wheel, few)
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
             return False
-        self._cue.learn_way(figures.eccentric_rad, figures.held)
+        self._cue.learn(curve.noise_rad / spacing_rad, figures.eccentric_rad, figures.held)
         flags = self._flags(start_us)
         if gap:
             flags |= wire.FLAG_GAP
@@ -96,7 +96,6 @@ class Reps:
                 self._place_stored(spacing_rad)
         curve = stretch.curve(end, start, duration_s, total, spacing_rad)
         curve.drop_outliers()
-        self._cue.learn_noise(curve.noise_rad / spacing_rad)
         return curve
 
     def _place_stored(self, spacing_rad):
