@@ -4,6 +4,7 @@
 the hand on the button are what stands against that.
 """
 
+import binascii
 import os
 import struct
 
@@ -133,6 +134,16 @@ def try_config(ble, **settings):
         return True
     except (ValueError, OSError):
         return False
+
+
+def file_crc(path):
+    # type: (str) -> int
+    """The CRC-32 of a file, 0 where there is none."""
+    try:
+        with open(path, "rb") as file:
+            return binascii.crc32(file.read()) & 0xFFFFFFFF
+    except OSError:
+        return 0
 
 
 def replace_file(path, data):

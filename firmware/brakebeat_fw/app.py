@@ -7,7 +7,7 @@ import sys
 from micropython import const
 
 from . import ports, region, rigfile, sounder, sources, supply, ticks
-from .access import Access, replace_file
+from .access import Access, file_crc, replace_file
 from .clock import ms_after, now_ms, sleep_ms
 from .journal import Journal
 from .outbox import CueLine
@@ -33,6 +33,7 @@ class App:
 
     def __init__(self, rig, source, the_sounder, link=None, troubles=(), machine=None, files="", place=None):
         self.rig = rig
+        self.rig_crc = file_crc(files + "rig.toml")
         self.source = source
         self.sounder = the_sounder
         self._files = files
@@ -119,6 +120,7 @@ class App:
             return str(error)
         replace_file(self._files + "rig.toml", data)
         self.rig = rig
+        self.rig_crc = file_crc(self._files + "rig.toml")
         self.trouble = ""
         self._new_session()
         return ""

@@ -68,7 +68,8 @@ def pack_status(buffer, board, radio):
     texts = (VERSION, sys.implementation.name, sys.platform, radio.name, board.trouble)
     sizes = (12, 12, 12, 20, 160)
     cut = [_cut(*text) for text in zip(texts, sizes)]  # noqa: B905 - not on MicroPython
-    struct.pack_into(wire.STATUS_FORMAT, buffer, 0, *values, *cut)
+    pulses = board.rig["pulses_per_rev"]
+    struct.pack_into(wire.STATUS_FORMAT, buffer, 0, *values, *cut, pulses, board.rig_crc)
     buffer[-4:] = checksum(memoryview(buffer)[:-4])
 
 

@@ -18,7 +18,7 @@ class Supply:
     def percent(self):
         # type: () -> int
         """How far from empty to full, a straight line between."""
-        share = (self.millivolts() - self._empty_mv) / (self._full_mv - self._empty_mv)
+        share = (self.millivolts() - self._empty_mv) / (self._full_mv - self._empty_mv or 1)
         return int(100 * min(max(share, 0.0), 1.0))
 
 

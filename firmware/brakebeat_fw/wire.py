@@ -157,6 +157,8 @@ STATUS_FORMAT = (
     "12s"  # platform: sys.platform
     "20s"  # name
     "160s"  # trouble: what is wrong with the rig file, the pins or the program; empty if nothing is
+    "H"  # pulses_per_rev: of the rig in force
+    "I"  # rig_crc: CRC-32 of the rig file in force; 0 where there is none
 )
 STATUS_SIZE = struct.calcsize(STATUS_FORMAT)
 # STATE 1 MOVING: the wheel turns or did so within the last 2 s

@@ -44,15 +44,30 @@ class Board(BaseModel):
     sensor_pin_b: Pin | None = Field(None, description="GPIO number of channel B, where there are two")
     buzzer_pin: Pin | None = Field(None, description="GPIO number of the buzzer")
     led_pin: Pin | None = Field(None, description="GPIO number of the lamp")
+    button_pin: Pin | None = Field(None, description="GPIO number of the button that lets new hosts in")
+    supply_pin: Pin | None = Field(None, description="GPIO number that measures the supply, behind a divider")
     volume: float = _number(1.0, 0.0, 1.0, "", "loudness of the buzzer, 0 is silent")
+    supply_scale: float = _number(2.0, 1.0, 100.0, "", "supply's voltage over that at supply_pin")
+    supply_empty_v: float = _number(3.3, 0.1, 100.0, "V", "supply's voltage when it is empty")
+    supply_full_v: float = _number(4.2, 0.1, 100.0, "V", "supply's voltage when it is full")
+    open_reading: bool = Field(
+        True, description="whether anyone near may read the numbers, or bonded hosts only"
+    )
+    cycling: bool = Field(False, description="whether the board also shows itself as a cycling speed sensor")
 
-    @field_validator("sensor_pin_b", "buzzer_pin", "led_pin")
+    @field_validator("sensor_pin_b", "buzzer_pin", "led_pin", "button_pin", "supply_pin")
     @classmethod
     def _pins_differ(cls, pin: int | None, info: ValidationInfo) -> int | None:
         for name, other in info.data.items():
             if name.endswith(("_pin", "_pin_b")) and pin is not None and other == pin:
                 raise ValueError(f"GPIO {pin} is taken by {name}; give each its own pin")
         return pin
+
+    @model_validator(mode="after")
+    def _full_is_more_than_empty(self) -> Self:
+        if self.supply_full_v <= self.supply_empty_v:
+            raise ValueError("supply_full_v must be greater than supply_empty_v")
+        return self
 
     @model_validator(mode="after")
     def _two_channels_need_two_pins(self) -> Self:
