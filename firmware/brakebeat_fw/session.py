@@ -57,6 +57,10 @@ _LEAST_RAD = const(4.0)
 _SLOWING_TENTHS = const(13)
 # A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed.
 _REST_SPACINGS = const(2.3)
+# Edges before a turnaround that may all be stray ones.
+_STRAYS = const(6)
+# Squared standard deviations that no start from rest is off by.
+_REST_CHI = const(100.0)
 
 
 class Session:
@@ -320,6 +324,10 @@ class Session:
         # type: () -> None
         """The wheel has turned round and run on for a few edges: finish the rep before, start the next."""
         stretch = self.stretch
+        if self._start is None and not self._in_motion and stretch.turn_at < _STRAYS:
+            # Stray edges while the wheel stood, or a nudge: what follows starts from rest.
+            stretch.run_on()
+            return
         stretch.mend()
         first = stretch.tidy_turn()
         if stretch.runs_on:
@@ -421,7 +429,7 @@ class Session:
         base = stretch.buffer[0]
         after = stretch.after(0, base, False)
         start_s = fit_start(after, -1.5)
-        if after.distance > _REST_SPACINGS:
+        if after.distance > _REST_SPACINGS or after.chi > _REST_CHI:
             self._in_motion = True
             return False
         self._start = Turn((base + int(start_s * 1e6)) & ticks.MASK, after)

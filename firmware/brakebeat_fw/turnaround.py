@@ -77,6 +77,7 @@ class Side:
         self.curvature = 0.0  # edge spacings / s^2, negative: half the acceleration
         self.jerk = 0.0
         self.vertex = 0.0  # seconds, where it was solved last
+        self.chi = 0.0  # misfit there
         self.placed = None  # type: Any  # what ``place`` found, with the other side
 
     def part(self, first, count):
@@ -112,6 +113,7 @@ class Side:
         self.curvature = other.curvature
         self.jerk = other.jerk
         self.vertex = other.vertex
+        self.chi = other.chi
 
     def misfit(self, vertex):
         # type: (float) -> float
@@ -177,7 +179,8 @@ class Side:
         if self.expected is not None:
             off = max(0.0, abs(c0 - self.missed - self.expected) - self.lag_room)
             total += min(_MOVED_CHI, off * off / (self.variance + self.lag_spread * self.lag_spread))
-        return total if c2 < 0.0 else total + 1e3
+        self.chi = total if c2 < 0.0 else total + 1e3
+        return self.chi
 
 
 def search(misfit, low, high, steps):

@@ -10,10 +10,6 @@ _LAST_MOMENT = (
 _RAIN = "a stray edge in the rest before or after a set is taken for its first or last magnet"
 
 REPS: dict[tuple, str] = {
-    (
-        "firmware",
-        "starts_in_motion",
-    ): "even intervals are taken for a start from rest: the fit's misfit is not asked",
     ("firmware", "brakes_at_the_last_moment"): _LAST_MOMENT,
     ("firmware", "spurious_rain"): _RAIN,
     ("firmware", "a_bad_day"): "a turnaround is off by more than 60 ms, a magnet too many found missed",
