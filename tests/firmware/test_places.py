@@ -7,7 +7,7 @@ import pytest
 
 from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
 
-_CONST = re.compile(r"^(_[A-Z0-9_]+) = const\((.+)\)", re.M)
+_CONST = re.compile(r"^(_[A-Z0-9_]+) = const\(([^()]+)\)", re.M)
 
 
 def consts(name: str) -> dict[str, str]:
