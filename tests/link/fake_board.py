@@ -81,7 +81,7 @@ class FakeBoard:
         values = dict.fromkeys((name for name, _ in WIRE.STATUS_FIELDS), 0)
         values |= {"protocol_version": self.version, "boot": self.boot, "journal_id": self.journal_id}
         values |= {"journal_next": self.next, "journal_oldest": min(self.records, default=0)}
-        values |= {"state": 0, "supply_mv": 0xFFFF, "free_flash": WIRE.ABSENT}
+        values |= {"pulses_per_rev": 2, "state": 0, "supply_mv": 0xFFFF, "free_flash": WIRE.ABSENT}
         values |= {"firmware_version": b"9.9", "implementation": b"fake", "platform": b"test"}
         values |= {"name": b"barn wheel", "trouble": b""} | self.status
         return sealed(struct.pack(WIRE.STATUS_FORMAT, *values.values()))

@@ -1,5 +1,7 @@
 """What `record` makes of a board's events: the file, its header, and what it says where something is missing."""
 
+import zlib
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from brakebeat.formats.rig import Rig, read_rig
 from brakebeat.link import Connected, EdgesArrived, LinkLost
 from brakebeat.watch.recorder import BoardRestartedError, Recorder
 from brakebeat.watch.rig_change import board_text, changed_rig
-from brakebeat.watch.rig_header import rig_header, rig_of
+from brakebeat.watch.rig_header import KnownRig, rig_header, rig_of
 from tests.link.test_connection import board_with, caught_up, events_of
 from tests.watch.test_board_view import arrived
 
@@ -28,7 +30,7 @@ def edges(*times, missing=0):
 
 
 async def recorder_with(tmp_path, *events, rigs=(RIG,)):
-    recorder = Recorder(tmp_path / "set.csv", list(rigs))
+    recorder = Recorder(tmp_path / "set.csv", [KnownRig(rig) for rig in rigs])
     recorder.take(await connected())
     for event in events:
         recorder.take(event)
@@ -88,20 +90,42 @@ async def test_no_edges_no_file(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-async def test_without_a_rig_it_says_what_to_do(tmp_path):
-    with pytest.raises(InputError, match="--rig FILE is needed"):
-        await recorder_with(tmp_path, rigs=())
+async def test_without_a_rig_file_the_board_tells_how_many_pulses_a_turn_has(tmp_path):
+    recorder = await recorder_with(tmp_path, edges(10, 20), rigs=())
+    recorder.save()
+    assert read_recording(tmp_path / "set.csv").rig == Rig(pulses_per_rev=2)
+
+
+async def test_a_rig_of_another_wheel_is_refused(tmp_path):
+    with pytest.raises(InputError, match="it says pulses_per_rev = 6, but barn wheel counts 2"):
+        await recorder_with(tmp_path, rigs=(Rig(pulses_per_rev=6),))
+
+
+async def test_another_rig_file_than_the_boards_is_told(tmp_path):
+    path = tmp_path / "rig.toml"
+    path.write_text("# mine\npulses_per_rev = 2\n")
+    known = KnownRig.from_file(path)
+    for text, told in [
+        ("# mine\npulses_per_rev = 2\n", False),
+        ("pulses_per_rev = 2\n", False),
+        ("else", True),
+    ]:
+        recorder = Recorder(tmp_path / "set.csv", [known])
+        recorder.take(await connected(status={"rig_crc": zlib.crc32(text.encode())}))
+        recorder.take(edges(1))
+        assert ("another rig file" in recorder.warning) is told
+        assert any("CAREFUL: barn wheel" in line for line in recorder.summary()) is told
 
 
 def test_the_rig_file_of_each_board():
-    other = Rig(pulses_per_rev=6, name="cellar wheel")
+    mine, other = KnownRig(RIG), KnownRig(Rig(pulses_per_rev=6, name="cellar wheel"))
     assert rig_of("anything", []) is None
-    assert rig_of("anything", [RIG]) is RIG
-    assert rig_of("Cellar Wheel", [RIG, other]) is other
+    assert rig_of("anything", [mine]) is mine
+    assert rig_of("Cellar Wheel", [mine, other]) is other
     with pytest.raises(
         InputError, match=r"no rig file is for the board 'attic wheel'.*'barn wheel', 'cellar wheel'"
     ):
-        rig_of("attic wheel", [RIG, other])
+        rig_of("attic wheel", [mine, other])
 
 
 # -- a changed rig file --------------------------------------------------------------------------------------

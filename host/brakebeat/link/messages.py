@@ -67,14 +67,13 @@ class BoardStatus:
     refused: int
     free_flash: int | None
     supply_mv: int | None
+    pulses_per_rev: int
+    rig_crc: int  # CRC-32 of the rig file in force; 0 where there is none
     firmware_version: str
     implementation: str
     platform: str
     name: str
     trouble: str
-    # From newer boards.
-    pulses_per_rev: int | None = None
-    rig_crc: int | None = None
 
 
 def decode_live(message: bytes | bytearray) -> LiveState | None:

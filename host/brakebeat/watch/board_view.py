@@ -48,6 +48,8 @@ class BoardView:
     status: BoardStatus | None = None
     live: LiveState | None = None
     last_cue: str | None = None
+    # What is odd about it; empty where nothing is.
+    warning: str = ""
     reps: int = 0
     # Records that the board had overwritten before they could be fetched.
     gone: int = 0

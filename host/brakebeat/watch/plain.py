@@ -20,7 +20,8 @@ from brakebeat.watch.live_check import RepChecked
 def lines(event: Event | Ended | RepChecked, board: BoardView) -> list[str]:
     """What to print on ``event``, which ``board`` has taken already."""
     if isinstance(event, Connected):
-        return [f"connected to {event.name} ({event.address})", *words.status_lines(event.status)]
+        careful = [f"CAREFUL {board.warning}"] if board.warning else []
+        return [f"connected to {event.name} ({event.address})", *words.status_lines(event.status), *careful]
     if isinstance(event, RepArrived):
         drop = board.rows[-1].drop
         below = f"  {drop:.0%} below the set's best" if drop else ""

@@ -6,9 +6,8 @@ from pathlib import Path
 
 from brakebeat.errors import DeviceError
 from brakebeat.formats.recording import write_recording
-from brakebeat.formats.rig import Rig
 from brakebeat.link.events import Connected, EdgesArrived, Event, LinkLost, RepArrived
-from brakebeat.watch.rig_header import board_header
+from brakebeat.watch.rig_header import KnownRig, board_header, other_file
 from brakebeat.watch.tape import EdgeTape
 
 
@@ -19,11 +18,13 @@ class BoardRestartedError(DeviceError):
 class Recorder:
     """Takes one board's events; ``save`` writes what has come so far."""
 
-    def __init__(self, path: Path, rigs: list[Rig]) -> None:
+    def __init__(self, path: Path, rigs: list[KnownRig]) -> None:
         self.path = path
         self.tape = EdgeTape()
         self.reps = 0
         self.links_lost = 0
+        # What is odd about the rig; empty where nothing is.
+        self.warning = ""
         self._rigs = rigs
         self._header: dict[str, str] | None = None
         self._boot: int | None = None
@@ -46,6 +47,7 @@ class Recorder:
     def _connected(self, event: Connected) -> None:
         if self._header is None:
             self._header = board_header(event, self._rigs)
+            self.warning = other_file(event, self._rigs)
         elif event.boot != self._boot:
             raise BoardRestartedError(
                 f"{event.name} was switched off and on: its clock began anew and the recording ends before that"
@@ -71,6 +73,8 @@ class Recorder:
     def summary(self) -> list[str]:
         """What was recorded and what is missing, in words."""
         lines = [f"{self.path}: {self.tape.count} edges in {self.length_s:.1f} s, {self.reps} reps"]
+        if self.warning:
+            lines.append(f"CAREFUL: {self.warning}")
         if self.tape.holes:
             lost, places = self.tape.lost, len(self.tape.holes)
             known = f"{lost} edges are known to be missing" if lost else "edges may be missing"

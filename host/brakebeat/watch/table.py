@@ -84,6 +84,8 @@ def title(board: BoardView) -> Text:
             f"   {doing:8} {abs(live.speed_rad_s):6.1f} rad/s ({rpm:4.0f} rpm)   rep {live.set_rep} of the set",
             style="not bold",
         )
+    if board.warning:
+        text.append(f"   CAREFUL: {board.warning}", style="bold red")
     if board.gone:
         text.append(f"   {board.gone} reps overwritten before they were fetched", style="bold red")
     if board.status is not None and board.status.trouble:

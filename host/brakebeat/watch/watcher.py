@@ -10,21 +10,22 @@ from brakebeat.link import Connected, EdgesArrived, Finder, RepArrived, Wanted, 
 from brakebeat.link.several import Ended, merged
 from brakebeat.watch.board_view import BoardView
 from brakebeat.watch.live_check import LiveCheck, RepChecked
+from brakebeat.watch.rig_header import KnownRig, board_header, other_file
 from brakebeat.watch.screens import Screen, Shown
 
-HeaderOf = Callable[[Connected], dict[str, str]]
+RigsOf = Callable[[Connected], Sequence[KnownRig]]
 
 
 class Watcher:
     """``wanted`` boards, shown on a screen.
 
-    header_of: gives a connected board's recording header to the reference; None: no check.
+    rigs_of: gives the rigs of which one may be a connected board's, for the reference; None: no check.
     """
 
-    def __init__(self, wanted: Sequence[Wanted], header_of: HeaderOf | None) -> None:
+    def __init__(self, wanted: Sequence[Wanted], rigs_of: RigsOf | None) -> None:
         self.views = [BoardView(str(one)) for one in wanted]
         self._wanted = wanted
-        self._header_of = header_of
+        self._rigs_of = rigs_of
         self._checks: list[LiveCheck] = []
 
     @property
@@ -39,7 +40,7 @@ class Watcher:
             DeviceError: every board has failed.
         """
         finder = Finder()
-        checked = self._header_of is not None
+        checked = self._rigs_of is not None
         if checked:
             limits = load_limits()
             self._checks = [LiveCheck(limits) for _ in self._wanted]
@@ -71,12 +72,14 @@ class Watcher:
         else:
             view.take(event)
             if self._checks:
-                self._hand_over(self._checks[number], event)
+                self._hand_over(self._checks[number], view, event)
         screen.show(event, view)
 
-    def _hand_over(self, check: LiveCheck, event: Shown) -> None:
-        if isinstance(event, Connected) and self._header_of is not None:
-            check.header = self._header_of(event)
+    def _hand_over(self, check: LiveCheck, view: BoardView, event: Shown) -> None:
+        if isinstance(event, Connected) and self._rigs_of is not None:
+            rigs = self._rigs_of(event)
+            check.header = board_header(event, rigs)
+            view.warning = other_file(event, rigs)
         elif isinstance(event, EdgesArrived):
             check.edges(event)
         elif isinstance(event, RepArrived):

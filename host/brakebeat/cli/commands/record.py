@@ -46,16 +46,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Record until told to stop (Ctrl-C is the usual way): 0, also where edges are missing (it says so)."""
     from brakebeat.formats.recording import read_recording
-    from brakebeat.formats.rig import read_rig
     from brakebeat.samples import resolve
     from brakebeat.watch.recorder import Recorder
+    from brakebeat.watch.rig_header import KnownRig
 
     if args.out.exists() and not args.force:
         raise InputError(f"{args.out}: is there already; choose another name, or --force to write over it")
     if not args.out.parent.is_dir():
         raise InputError(f"{args.out.parent}: no such folder; make it first")
     wanted = wanted_boards(args)
-    rigs = [read_rig(args.rig)] if args.rig else [read_recording(resolve(file)).rig for file in args.virtual]
+    played = [KnownRig(read_recording(resolve(file)).rig) for file in args.virtual]
+    rigs = [KnownRig.from_file(args.rig)] if args.rig else played
     recorder = Recorder(args.out, rigs)
     trouble: BrakebeatError | None = None
     try:

@@ -22,7 +22,7 @@ from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
     from brakebeat.link import Wanted
-    from brakebeat.watch.watcher import HeaderOf
+    from brakebeat.watch.watcher import RigsOf
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -55,16 +55,16 @@ def run(args: argparse.Namespace) -> int:
     if args.rig and not args.check:
         raise InputError("--rig: only --check needs it; reps come from the board worked out")
     wanted = wanted_boards(args)
-    header_of = _header_of(args) if args.check else None
-    return asyncio.run(_watch(args, wanted, header_of))
+    rigs_of = _rigs_of(args) if args.check else None
+    return asyncio.run(_watch(args, wanted, rigs_of))
 
 
-async def _watch(args: argparse.Namespace, wanted: list[Wanted], header_of: HeaderOf | None) -> int:
+async def _watch(args: argparse.Namespace, wanted: list[Wanted], rigs_of: RigsOf | None) -> int:
     from brakebeat.watch.screens import screen
     from brakebeat.watch.watcher import Watcher
 
     async with virtual_boards(args) as virtual:
-        watcher = Watcher(await _which(args, wanted, virtual), header_of)
+        watcher = Watcher(await _which(args, wanted, virtual), rigs_of)
         with (
             screen(
                 watcher.views,
@@ -100,17 +100,15 @@ def _over(args: argparse.Namespace, virtual: VirtualBoards | None, reps: int) ->
     return virtual is not None and virtual.over(reps)
 
 
-def _header_of(args: argparse.Namespace) -> HeaderOf:
-    """What gives the reference a board's rig: the rig files, a virtual board's recording, or the board itself."""
+def _rigs_of(args: argparse.Namespace) -> RigsOf:
+    """Which rigs a board's may be: those of the rig files, or the one of a virtual board's recording."""
     from brakebeat.formats.recording import read_recording
-    from brakebeat.formats.rig import read_rig
     from brakebeat.samples import resolve
-    from brakebeat.watch.rig_header import board_header
+    from brakebeat.watch.rig_header import KnownRig
 
-    rigs = [read_rig(path) for path in args.rig]
+    rigs = [KnownRig.from_file(path) for path in args.rig]
     if args.virtual and not rigs:
-        own = [read_recording(resolve(file)).rig for file in args.virtual]
-        return lambda event: board_header(
-            event, own[int(event.address[-2:], 16) - 1 : int(event.address[-2:], 16)]
-        )
-    return lambda event: board_header(event, rigs)
+        # The last byte of a virtual board's address is its number, from 1.
+        own = [KnownRig(read_recording(resolve(file)).rig) for file in args.virtual]
+        return lambda event: [own[int(event.address[-2:], 16) - 1]]
+    return lambda event: rigs
