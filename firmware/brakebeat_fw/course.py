@@ -13,8 +13,8 @@ from .fit import System, ramp
 
 # The braking looked for begins this share of the way back before the late angle, earlier where edges are noisy by so
 # many times their noise, but no more than that.
-_EARLIER = const(0.065)
-_PER_NOISE = const(900.0)
+_EARLIER = const(0.06)
+_PER_NOISE = const(800.0)
 _EARLIEST = const(0.15)
 _RAMP_S = const(0.3)
 # A braking has begun where the torque comes to a tenth, about; what holds the wheel anyway is part of that.
