@@ -16,9 +16,12 @@ from brakebeat.reference.noise import Noise
 from brakebeat.reference.spline import Array, Factor, Grid, gram, penalty, project, third
 from brakebeat.reference.vertex import CHANGE, CHANGE_S
 
-# Prior standard deviations of a magnet's offset and of half the hysteresis, rad.
+# Prior standard deviation of a magnet's offset, rad.
 OFFSET_PRIOR_RAD = 0.03
-SHIFT_PRIOR_RAD = 0.03
+# Half the hysteresis: a switch fires as its magnet comes near, up to about a degree ahead of it either way round
+# (common experience, no source). An encoder, known by its small steps, has play of a part of a step.
+SHIFT_RAD, SHIFT_PRIOR_RAD = 0.0105, 0.005
+_ENCODER_RAD, _ENCODER_PLAY = 0.2, 0.25
 # Offsets are deviations from even spacing: their mean is held at zero this tightly.
 _MEAN_PRIOR_RAD = 1e-5
 # Student's degrees of freedom: of the jerk, over patches of so many pieces, and of an edge's error.
@@ -132,8 +135,12 @@ def _solve(
     solved = factor.solve(pushed)
     coupling, follow = pushed[:, 1:], solved[:, 1:]
     information = shared.T @ seen[:, 1:] - coupling.T @ follow + _shared_prior(magnets)
+    shift, shift_sd = shift_prior(spacing_rad)
+    information[-1, -1] += shift_sd**-2
     covariance = np.linalg.inv(information)
-    unknown = covariance @ (shared.T @ seen[:, 0] - coupling.T @ solved[:, 0])
+    seen_of_shared = shared.T @ seen[:, 0] - coupling.T @ solved[:, 0]
+    seen_of_shared[-1] += shift / shift_sd**2
+    unknown = covariance @ seen_of_shared
     coefficients = solved[:, 0] - follow @ unknown + middle
     return Fit(
         chain,
@@ -165,8 +172,14 @@ def _shared_prior(magnets: int) -> Array:
     prior[:magnets, :magnets] = np.eye(magnets) / OFFSET_PRIOR_RAD**2
     if magnets:
         prior[:magnets, :magnets] += 1.0 / (_MEAN_PRIOR_RAD * magnets) ** 2
-    prior[-1, -1] = SHIFT_PRIOR_RAD**-2
     return prior
+
+
+def shift_prior(spacing_rad: float) -> tuple[float, float]:
+    """What is known beforehand of half the hysteresis: mean and standard deviation, rad."""
+    if spacing_rad < _ENCODER_RAD:
+        return 0.0, _ENCODER_PLAY * spacing_rad
+    return SHIFT_RAD, SHIFT_PRIOR_RAD
 
 
 def _angles(chain: Chain, spacing_rad: float, offsets_rad: Array, shift_rad: float) -> Array:

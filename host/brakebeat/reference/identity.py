@@ -78,7 +78,9 @@ def recognise(fits: Sequence[Fit]) -> Array | None:
     if count < 2:
         return None
     offsets = np.array([fit.offsets_rad for fit in fits])
-    variance = np.array([np.diag(fit.shared_covariance)[:count] for fit in fits]) + _FLOOR_RAD**2
+    variance = np.array([np.diag(fit.shared_covariance)[:count] for fit in fits])
+    # Of a few edges that fit nothing, rounding can leave it below zero.
+    variance = np.maximum(variance, 0.0) + _FLOOR_RAD**2
     first = int(np.argmin(variance.sum(axis=1)))
     table, spread = offsets[first], variance[first]
     chance = np.full((len(fits), count), 1.0 / count)

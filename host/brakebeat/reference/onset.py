@@ -10,6 +10,9 @@ from brakebeat.reference.phases import Phase
 from brakebeat.reference.rig_physics import Physics
 
 ONSET_SHARE = 0.1
+# Friction is known no better than to this part of it (common experience, no source).
+_FRICTION_DOUBT = 0.02
+_SIGNIFICANT = 2.0
 
 
 @dataclass(frozen=True)
@@ -24,6 +27,23 @@ class Onset:
 def knows_braking(physics: Physics) -> bool:
     """Whether braking can be told from friction: the inertia is known, or there is no friction to take out."""
     return physics.inertia_kg_m2 is not None or not physics.has_friction
+
+
+def brakes(phase: Phase, physics: Physics, speed_sd_rad_s: float) -> bool:
+    """Whether the athlete took more out of the wheel than noise and doubt about friction explain.
+
+    By energy, which is known far better than any instant's torque: what the wheel had at φ = 0, less friction's work.
+
+    Args:
+        speed_sd_rad_s: standard deviation of the speed at φ = 0.
+    """
+    inertia = physics.inertia_kg_m2 or 1.0
+    speed = float(phase.speed_rad_s[0])
+    had = 0.5 * inertia * speed**2
+    lost = float(np.trapezoid(physics.friction_nm(phase.speed_rad_s) * phase.speed_rad_s, phase.t_s))
+    return had - lost > _SIGNIFICANT * float(
+        np.hypot(inertia * speed * speed_sd_rad_s, _FRICTION_DOUBT * lost)
+    )
 
 
 def find_onset(phase: Phase, physics: Physics) -> Onset | None:

@@ -16,7 +16,7 @@ from brakebeat.reference.edges import EdgeTrain, edge_train
 from brakebeat.reference.ends import Stroke, locate_strokes
 from brakebeat.reference.exchange import exchanged
 from brakebeat.reference.faults import best_path, measured
-from brakebeat.reference.fit import Fit, fit_chain
+from brakebeat.reference.fit import Fit, fit_chain, shift_prior
 from brakebeat.reference.identity import Marks, recognise
 from brakebeat.reference.likelihood import Faults, Scales
 from brakebeat.reference.noise import Noise
@@ -99,7 +99,15 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults:
     if magnets:
         noise = refine_noise(singles)
     marks = Marks(runs, recognise(singles), [fit.offsets_rad for fit in singles])
-    model = Model(scales.spacing_rad, _rough(noise, alone), scales.accel_rad_s2, faults=faults)
+    shift, shift_sd = shift_prior(scales.spacing_rad)
+    model = Model(
+        scales.spacing_rad,
+        _rough(noise, alone),
+        scales.accel_rad_s2,
+        shift_rad=shift,
+        shift_sd_rad=2.0 * shift_sd,
+        faults=faults,
+    )
     runs = _trimmed(t_s, runs, singles, model)
     untold: list[Turning | None] = [None] * len(runs)
     runs, turnings = _resolve(t_s, runs, [model] * len(runs), marks, untold)

@@ -6,7 +6,7 @@ import numpy as np
 
 from brakebeat.formats.rig import Rig
 from brakebeat.reference.ends import Stroke, sampled
-from brakebeat.reference.onset import Onset, find_onset, knows_braking
+from brakebeat.reference.onset import Onset, brakes, find_onset, knows_braking
 from brakebeat.reference.phases import SAMPLE_S, WINDOW_S, Phase, best_window, phase_figures
 from brakebeat.reference.rig_physics import Physics
 from brakebeat.reference.zero import Zero
@@ -81,7 +81,8 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
         rep.flags.append("few_edges")
         _withhold(rep)
     elif knows_braking(physics):
-        onset = find_onset(eccentric, physics)
+        speed_sd = float(stroke.fit.spread([(float(eccentric.t_s[0]), 1)])[0])
+        onset = find_onset(eccentric, physics) if brakes(eccentric, physics, speed_sd) else None
         rep.brake_timing = "none"
         if onset is not None:
             rep.brake_onset_us = us(onset.t_s)

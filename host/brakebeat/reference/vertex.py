@@ -18,7 +18,7 @@ from brakebeat.reference.spline import Array
 ACCEL_SPREAD = 0.4
 ACCEL_SPREAD_AT_REST = 0.6
 CHANGE = 0.8
-CHANGE_S = 0.03
+CHANGE_S = 0.045
 # Away from the vertex a muscle's pull falls with speed, steadily: the usual acceleration's change in a second.
 STEADY_JERK_PER_S = 1.0
 # Out of a rest the pull starts from nothing and grows for this long (common experience, no source).
