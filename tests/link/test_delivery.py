@@ -28,6 +28,7 @@ from brakebeat.virtual.air import RadioLimits, virtual_air
 from brakebeat.virtual.bleak_backend import bleak_on
 from brakebeat.virtual.rig import virtual_board
 from brakebeat.watch.recorder import Recorder
+from brakebeat.watch.rig_header import KnownRig
 from brakebeat.watch.tape import EdgeTape
 
 ADDRESSES = ("F0:0D:00:00:B0:01", "F0:0D:00:00:B0:02")
@@ -161,7 +162,7 @@ async def test_two_boards_at_once(sets, expected, tmp_path):
 
 
 async def test_a_recording_through_a_broken_link_says_what_is_missing(sets, tmp_path):
-    recorder = Recorder(tmp_path / "made.csv", [sets.rig])
+    recorder = Recorder(tmp_path / "made.csv", [KnownRig(sets.rig)])
     async with virtual_air() as air:
         with bleak_on(air):
             async with virtual_board(sets, air, tmp_path, speed=15.0, address=ADDRESSES[0]):
