@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import t as student_t
 
 Array = NDArray[np.float64]
 
@@ -54,3 +55,12 @@ def wander(residual: Array, block: int) -> float:
     ratio = float(np.mean(means**2)) * block / max(own, 1e-30)
     # Chance alone makes the ratio stray by sqrt(2/count).
     return float(np.sqrt(ratio)) if ratio > 1.0 + 3.0 * np.sqrt(2.0 / count) else 1.0
+
+
+def few_edges_factor(freedom: int) -> float:
+    """By what factor standard errors must grow since the scatter itself is known from few edges only.
+
+    Twice the grown error then covers what two standard deviations should. The scatter is taken robustly,
+    which wastes about half of the degrees of freedom.
+    """
+    return float(student_t.ppf(0.97725, max(0.5 * freedom, 1.0)) / 2.0)

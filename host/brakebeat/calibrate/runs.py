@@ -13,8 +13,9 @@ from brakebeat.errors import InputError
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-# A wheel that gains this part of its speed after having lost some was pushed again.
-_PUSHED_AGAIN = 1.08
+# A wheel that gains this part of its speed after having lost some was pushed again. One or two magnets leave
+# so few edges that stray ones look like that, too.
+_PUSHED_AGAIN, _PUSHED_AGAIN_FEW = 1.12, 1.4
 
 
 @dataclass(frozen=True)
@@ -43,10 +44,11 @@ def free_run(t_s: Array, magnets: int, place: str) -> Run:
             "hand and record until it stands still"
         )
     kept, speed = coarse_speed(t_s, magnets)
+    again = _PUSHED_AGAIN if magnets > 2 else _PUSHED_AGAIN_FEW
     best, gain = (0, len(speed) - 1), -1.0
     top = low = 0
     for at in range(1, len(speed) + 1):
-        pushed = at < len(speed) and speed[at] > _PUSHED_AGAIN * speed[low]
+        pushed = at < len(speed) and speed[at] > again * speed[low]
         if pushed or at == len(speed):
             lost = speed[top] ** 2 - speed[low] ** 2
             if lost > gain:
@@ -59,24 +61,24 @@ def free_run(t_s: Array, magnets: int, place: str) -> Run:
             elif speed[at] < speed[low]:
                 low = at
     top, _ = best
-    end = _end_of_fall(speed, top)
+    end = _end_of_fall(speed, top, again)
     begin = _rest_before(kept, speed, t_s, top, magnets)
     return Run(begin, int(kept[top]), int(kept[end]) if end < len(kept) - 1 else len(t_s) - 1)
 
 
 def coarse_speed(t_s: Array, magnets: int) -> tuple[Integers, Array]:
-    """Edges without bounces and the speed at each, rad/s, from the median gap over about a turn."""
-    width = max(7, magnets + 1 - magnets % 2)
+    """Edges without bounces and the speed at each, rad/s, from the median gap over about two turns."""
+    width = max(9, 2 * magnets - 1)
     kept = steady(t_s, width=max(9, 2 * magnets + 1))
     gaps = local_median(np.diff(t_s[kept]), width)
     speed = 2.0 * np.pi / magnets / gaps
     return kept, np.append(speed, speed[-1])
 
 
-def _end_of_fall(speed: Array, top: int) -> int:
+def _end_of_fall(speed: Array, top: int, again: float) -> int:
     """Where the speed rises again after ``top``; the last edge where it never does."""
     lowest = np.minimum.accumulate(speed[top:])
-    rises = np.flatnonzero(speed[top:] > _PUSHED_AGAIN * lowest)
+    rises = np.flatnonzero(speed[top:] > again * lowest)
     if not len(rises):
         return len(speed) - 1
     return top + int(np.argmin(speed[top : top + int(rises[0])]))

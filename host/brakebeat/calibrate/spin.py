@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,11 +15,14 @@ from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 
 Array = NDArray[np.float64]
+Integers = NDArray[np.int64]
 
 _FEW_TURNS = 5.0
 _TOO_FEW_TURNS = 1.5
 # A term of friction counts as told apart from this many standard uncertainties on.
 _TOLD = 3.0
+# Edges that scatter by this part of the spacing were counted wrong.
+_SLIPPED = 0.1
 _SUBSETS = ((0,), (1,), (2,), (0, 1), (0, 2), (1, 2), (0, 1, 2))
 _INSEPARABLE = ("torque_inseparable", "viscous_inseparable", "drag_inseparable")
 
@@ -46,7 +50,7 @@ class Spin:
         own = np.sqrt(np.diag(self.law.term_covariance))
         every = np.sqrt(np.diag(self.fit.term_covariance))
         kept = np.isin(np.arange(3), self.law.terms)
-        moved = np.minimum(np.abs(full - estimate), every)
+        moved = np.abs(full - estimate)
         return estimate, np.where(kept, np.hypot(own, moved), every)
 
 
@@ -66,20 +70,34 @@ def read_spin(recording: Recording) -> Spin:
 
 def _fit_from_release(t_s: Array, found: Track, magnets: int) -> tuple[SpinFit, Track]:
     """Fit, leaving off the beginning while a hand still seems to be at it (a quarter of the run at most)."""
-    skip_most = len(found.place) // 4
-    skip = 0
+    whole = _while_counted(t_s, found, magnets)
+    fit, step = fit_spin(t_s[whole.edge], whole.place, magnets), max(magnets, 4)
+    kept = whole
+    for skip in range(step, len(whole.place) // 4, step):
+        if fit.widening < 1.5 or not _enough(whole.place[skip:], magnets):
+            break
+        kept = dataclasses.replace(whole, edge=whole.edge[skip:], place=whole.place[skip:])
+        fit = fit_spin(t_s[kept.edge], kept.place, magnets)
+    return fit, kept
+
+
+def _while_counted(t_s: Array, found: Track, magnets: int) -> Track:
+    """The run without its end where a slip of the count spoils the fit: halved until it fits."""
+    kept = found
     while True:
-        place, edge = found.place[skip:], found.edge[skip:]
-        if place[-1] - place[0] < _TOO_FEW_TURNS * magnets or len(place) < magnets + 6:
+        if not _enough(kept.place, magnets):
             raise InputError(
                 "too few edges of a free run: spin the wheel faster and let it run until it stands still"
             )
-        fit = fit_spin(t_s[edge], place, magnets)
-        step = max(magnets, 4)
-        if fit.widening < 1.5 or skip + step > skip_most:
-            break
-        skip += step
-    return fit, Track(edge, place, found.missed, found.extra, found.whole)
+        fit = fit_spin(t_s[kept.edge], kept.place, magnets)
+        if fit.angle_sigma_rad < _SLIPPED * 2.0 * np.pi / magnets and fit.used.mean() > 0.7:
+            return kept
+        half = (len(kept.place) + 1) // 2
+        kept = Track(kept.edge[:half], kept.place[:half], kept.missed, kept.extra, False)
+
+
+def _enough(place: Integers, magnets: int) -> bool:
+    return len(place) >= magnets + 6 and bool(place[-1] - place[0] >= _TOO_FEW_TURNS * magnets)
 
 
 def separable(full: SpinFit, magnets: int) -> SpinFit:

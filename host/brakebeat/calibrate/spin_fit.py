@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brakebeat.calibrate.coasting import Coasting
-from brakebeat.calibrate.noise import scatter, wander
+from brakebeat.calibrate.noise import few_edges_factor, scatter, wander
 from brakebeat.errors import InputError
 
 Array = NDArray[np.float64]
@@ -27,7 +27,8 @@ class SpinFit:
     Args:
         coasting: the law, from ``start_s`` on.
         terms: which of a0, a1, a2 were fitted; the others are 0.
-        term_covariance: (3, 3), zero for terms that were not fitted; widened by ``widening``².
+        term_covariance: (3, 3), zero for terms that were not fitted; widened where residuals hang
+            together (``widening``) and where few edges tell the scatter.
         offset_rad: (m,) by place modulo m, mean zero over the magnets seen; NaN for those unseen.
         offset_sigma_rad: (m,) standard uncertainties.
         chi2: sum of squared residuals in units of ``sigma_rad`` (n,), with the scatter of the full fit.
@@ -177,15 +178,16 @@ class _Solver:
         weighted = residual[self.used] / self.sigma[self.used]
         widening = wander(weighted, max(self.magnets, 2))
         offsets, offset_sigma, terms = self._solution(angle - self.even)
+        wider = widening * few_edges_factor(len(weighted) - len(self.params) - int((self.seen > 0).sum()))
         return SpinFit(
             start_s=float(self.t_s[0]),
             t_s=self.t_s,
             place=self.place,
             coasting=coasting,
             terms=self.terms,
-            term_covariance=terms * widening**2,
+            term_covariance=terms * wider**2,
             offset_rad=offsets,
-            offset_sigma_rad=offset_sigma * widening,
+            offset_sigma_rad=offset_sigma * wider,
             residual_rad=residual,
             sigma_rad=self.sigma,
             speed_rad_s=speed,

@@ -101,6 +101,24 @@ def _clean_start(t_s: Array, kept: Integers, magnets: int) -> tuple[list[int], l
     )
 
 
+def _robust_line(values: Array) -> tuple[float, float]:
+    """Value at the last of evenly spaced points, and slope, of a line that a few wrong points do not move."""
+    x = np.arange(1 - len(values), 1.0)
+    if len(x) < 4:
+        return float(values[-1]), 0.0
+    weight = np.ones(len(x))
+    level = slope = 0.0
+    for _ in range(4):
+        total, sx = weight.sum(), weight @ x
+        sxx, sy, sxy = weight @ (x * x), weight @ values, weight @ (x * values)
+        slope = (total * sxy - sx * sy) / (total * sxx - sx * sx)
+        level = (sy - slope * sx) / total
+        off = np.abs(values - level - slope * x)
+        usual = float(np.median(off)) + 1e-15
+        weight = 1.0 / (1.0 + (off / (3.0 * usual)) ** 2) ** 2
+    return float(level), float(slope)
+
+
 class _Walker:
     """Goes from place to place and looks for the edge that belongs there."""
 
@@ -115,7 +133,7 @@ class _Walker:
         self._missed_in_a_row = 0
 
     def walk(self) -> None:
-        reach_back = max(2 * self._magnets, 6)
+        reach_back = max(2 * self._magnets, 10)
         while True:
             expected, gap = self._expect(reach_back)
             if gap is None:
@@ -142,9 +160,7 @@ class _Walker:
         times = np.array(self._time[-(reach_back + m) :])
         turns = times[m:] - times[:-m]
         inverse = 1.0 / turns**2
-        x = np.arange(1 - len(inverse), 1.0)
-        slope, level = np.polyfit(x, inverse, 1) if len(x) > 2 else (0.0, inverse[-1])
-        # The mean over a turn lags by half of it; what is missing now matters near rest only.
+        level, slope = _robust_line(inverse)
         ahead = level + slope
         if ahead <= 0.15 * abs(slope) * m or ahead <= 0.0:
             return 0.0, None
