@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -97,8 +97,9 @@ def _recording(store: Store, args: argparse.Namespace, path: Path) -> dict[str, 
         engine=args.engine,
         session_id=args.session,
     )
-    if args.at and not args.session:
-        args.at = None  # It is the first recording's time; the others have their own.
+    # It was the first recording's time. Another one of the same session cannot have begun before its end.
+    after = started + timedelta(microseconds=int(recording.t_us[-1] - recording.t_us[0]))
+    args.at = after.isoformat() if args.at and args.one_session else None
     words = (
         f"{path}: session {done.session_id}, {done.sets} set{'s' * (done.sets != 1)}, {done.reps} reps"
         if done.new

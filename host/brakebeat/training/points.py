@@ -1,0 +1,92 @@
+"""What an athlete did, set by set, as points for a profile and for trends."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from statistics import fmean
+
+from brakebeat.store.queries import StoredSet
+from brakebeat.store.rep_rows import StoredRep
+
+# Flags of reps whose figures are not to be built on.
+_DOUBTFUL = frozenset({"few_edges", "gap"})
+
+
+@dataclass(frozen=True)
+class SetPoint:
+    """One set: means over its reps that count (momentum, doubtful and taken-out ones left out).
+
+    ``late_share``: part of the reps braked late or not at all, None where no rep's timing is known.
+    ``peak_stands_in``: the speed at φ = 0 was not known for each rep, the peak speed stood in.
+    """
+
+    where: str
+    started: datetime
+    session_id: int
+    inertia_kg_m2: float
+    reps: int
+    mean_acceleration_rad_s2: float
+    peak_velocity_rad_s: float
+    mean_power_w: float
+    late_share: float | None
+    peak_stands_in: bool
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A set that gives no point, and why."""
+
+    where: str
+    reason: str
+
+
+def set_points(sets: Iterable[StoredSet]) -> tuple[list[SetPoint], list[LeftOut]]:
+    """The points of the sets that give one, and the others with the reason."""
+    points: list[SetPoint] = []
+    left_out: list[LeftOut] = []
+    for each in sets:
+        found = _point(each)
+        if isinstance(found, SetPoint):
+            points.append(found)
+        else:
+            left_out.append(LeftOut(f"{each.session_id}.{each.position}", found))
+    return points, left_out
+
+
+def _point(each: StoredSet) -> SetPoint | str:
+    if each.inertia_kg_m2 is None:
+        return "the rig's inertia is not known (`brakebeat log edit SET rig=FILE`)"
+    reps = [rep for rep in each.counting if not _DOUBTFUL.intersection(rep.rep.flags)]
+    accelerations = _known(rep.mean_acceleration_rad_s2 for rep in reps)
+    powers = _known(rep.rep.concentric.mean_power_w for rep in reps)
+    if not powers or not accelerations:
+        return "no rep that counts has a power"
+    return SetPoint(
+        where=f"{each.session_id}.{each.position}",
+        started=each.started,
+        session_id=each.session_id,
+        inertia_kg_m2=each.inertia_kg_m2,
+        reps=len(reps),
+        mean_acceleration_rad_s2=fmean(accelerations),
+        peak_velocity_rad_s=fmean(rep.rep.peak_rad_s for rep in reps),
+        mean_power_w=fmean(powers),
+        late_share=_late_share(reps),
+        peak_stands_in=any(rep.extension_rad_s is None for rep in reps),
+    )
+
+
+def _known(values: Iterable[float | None]) -> list[float]:
+    return [value for value in values if value is not None and math.isfinite(value)]
+
+
+def _late_share(reps: Sequence[StoredRep]) -> float | None:
+    timings = [rep.rep.brake_timing for rep in reps if rep.rep.brake_timing is not None]
+    return sum(timing in ("late", "none") for timing in timings) / len(timings) if timings else None
+
+
+def inertia_key(inertia_kg_m2: float) -> float:
+    """What counts as one inertia: three digits, finer than any wheel's own uncertainty."""
+    return float(f"{inertia_kg_m2:.3g}")
