@@ -37,7 +37,8 @@ _INTRODUCTION = """\
 
 Made from `firmware/brakebeat_fw/wire.py` by `python -m brakebeat.board.protocol_page`; change it there. All numbers
 are little-endian and without padding; codes are those of Python's `struct`. "Sealed": the CRC-32 of all bytes before it
-follows, as an `I`. Layouts grow at their ends, kinds and commands get new numbers; what a reader does not know it skips.
+follows, as an `I`. Layouts grow at their ends, kinds and commands get new numbers; what a reader
+does not know it skips.
 
 ## How a conversation goes
 
@@ -59,7 +60,8 @@ Without edges an empty notification comes each second.
 ## Over a cable
 
 On a port without a radio the same messages travel as lines: `$`, a letter (R, L, S, W from the board for REP, LIVE,
-STATUS, RAW; C both ways for CONTROL), then base64 of the message and of the CRC-32 of letter and message. All other lines are
+STATUS, RAW; C both ways for CONTROL), then base64 of the message and of the CRC-32 of letter and
+message. All other lines are
 text for people. The first good command is the connection; after 10 s without one the host counts as gone. Who holds the
 cable counts as bonded.
 """

@@ -59,7 +59,11 @@ class VirtualAir:
         self.central, self.central_controller = self.make_device("host", _CENTRAL_ADDRESS)
         delegate = PairingDelegate(PairingDelegate.IoCapability.NO_OUTPUT_NO_INPUT)
         self.central.pairing_config_factory = lambda _connection: PairingConfig(
-            sc=True, mitm=False, bonding=True, delegate=delegate
+            sc=True,
+            mitm=False,
+            bonding=True,
+            delegate=delegate,
+            identity_address_type=PairingConfig.AddressType.RANDOM,
         )
         await self.central.power_on()
 

@@ -93,7 +93,13 @@ class Peripheral:
 
     def _pairing_config(self, _connection: Connection) -> PairingConfig:
         delegate = PairingDelegate(PairingDelegate.IoCapability.NO_OUTPUT_NO_INPUT)
-        return PairingConfig(sc=True, mitm=False, bonding=self._bond, delegate=delegate)
+        return PairingConfig(
+            sc=True,
+            mitm=False,
+            bonding=self._bond,
+            delegate=delegate,
+            identity_address_type=PairingConfig.AddressType.RANDOM,
+        )
 
     @property
     def bonding(self) -> bool:
