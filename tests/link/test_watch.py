@@ -185,6 +185,8 @@ TROUBLES = [
     (BleakDBusError("org.freedesktop.DBus.Error.AccessDenied", []), "no permission"),
     (BleakDBusError("org.freedesktop.DBus.Error.ServiceUnknown", []), "does not run; start it"),
     (BleakDBusError("org.bluez.Error.NotReady", []), "Bluetooth is off"),
+    (BleakDBusError("org.bluez.Error.AuthenticationFailed", []), "press the button on the board"),
+    (BleakDBusError("org.bluez.Error.AuthenticationTimeout", []), "press the button on the board"),
     (BleakDBusError("org.bluez.Error.Failed", ["br-connection-canceled"]), "br-connection-canceled"),
     (PermissionError(13, "Permission denied"), "no permission"),
     (FileNotFoundError(2, "No such file"), "install and start BlueZ"),
