@@ -38,7 +38,7 @@ class Access:
         self._refused = False
         self._opened_ms = now_ms
         self.pairing = False
-        self.open = False
+        self.open = True
         self._load()
 
     def start(self, ble):

@@ -98,6 +98,8 @@ class Radio:
         # type: () -> None
         """Switch the radio on and offer the services. Raises OSError where the port's radio fails."""
         ble = self._ble
+        # Some stacks ask for secrets, and store their own, while they start.
+        ble.irq(self._on_event)
         ble.active(True)
         try_config(ble, mtu=_PREFERRED_MTU)
         mac = ble.config("mac")[1]
@@ -105,7 +107,6 @@ class Radio:
         self.name = self.name or "Brakebeat-%02X%02X" % (mac[-2], mac[-1])
         try_config(ble, gap_name=self.name)
         self.access.start(ble)
-        ble.irq(self._on_event)
         uuid = self._uuid
         ids = [uuid(wire.UUID % digit) for digit in wire.UUID_DIGITS]
         flags = (_NOTIFY, _NOTIFY, _READ | _NOTIFY, _WRITE | _INDICATE, _NOTIFY)

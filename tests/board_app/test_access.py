@@ -94,6 +94,13 @@ def test_a_closed_board_keeps_its_bonds_and_trusts_no_new_one(files):
     assert board.access.trusted
 
 
+def test_what_a_stack_stores_for_itself_while_it_starts_is_kept(files):
+    """Before it has been asked whether it pairs at all."""
+    early = access.Access(files + "bonds", None, 0)
+    assert early.on_event(30, SECRET)
+    assert early.on_event(29, (2, 0, memoryview(b"peer"))) == b"long term key"
+
+
 def test_the_stack_may_store_again_what_is_there(files):
     board = Board(files=files)
     board.ble.handler(30, SECRET)

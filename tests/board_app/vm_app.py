@@ -41,6 +41,9 @@ class FailingBluetooth:
     UUID = bluetooth.UUID
 
     class BLE:
+        def irq(self, handler):
+            pass
+
         def active(self, on):
             raise OSError(19)
 
