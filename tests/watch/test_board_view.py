@@ -6,10 +6,21 @@ import io
 import pytest
 from rich.console import Console
 
-from brakebeat.link import CueHeard, LinkLost, LiveArrived, LiveState, RecordsGone, RepArrived, Waiting
+from brakebeat.link import (
+    CueHeard,
+    LinkLost,
+    LiveArrived,
+    LiveState,
+    RecordsGone,
+    RepArrived,
+    StatusArrived,
+    Waiting,
+    decode_status,
+)
 from brakebeat.results import Cue, PhaseFigures, Rep
 from brakebeat.watch.board_view import BoardView
 from brakebeat.watch.table import LiveTable, drop_words, render
+from tests.link.fake_board import FakeBoard
 
 
 def arrived(index, peak=60.0, start_s=None, cues=(), **values):
@@ -72,9 +83,9 @@ def test_a_drop_in_words(drop, fell, words):
     assert drop_words(drop, fell) == words
 
 
-def printed(boards, checked=False, height=40, **console):
+def printed(boards, checked=False, height=40, width=150, **console):
     out = io.StringIO()
-    Console(file=out, width=150, **console).print(render(boards, "Keep clear.", height, checked))
+    Console(file=out, width=width, **console).print(render(boards, "Keep clear.", (width, height), checked))
     return out.getvalue()
 
 
@@ -123,6 +134,14 @@ def test_the_reference_has_a_column_where_it_is_asked():
     assert "reference" not in printed([view])
 
 
+def test_a_narrow_terminal_cuts_words_and_no_figures():
+    view = full_view()
+    view.note(1, "TOO FAR: brake  peak +0.1%  brake +0.22  power -0.4%")
+    rows = [line.split() for line in printed([view], checked=True, width=80).splitlines()]
+    assert ["2", "60.00", "573", "–", "–", "0.56", "LATE", "–", "late", "TOO"] in [row[:10] for row in rows]
+    assert ["3", "51.00", "487", "–", "–", "0.10", "early", "−15%", "DROPPED", "drop-off"] in rows
+
+
 def test_as_many_reps_as_there_is_room_for_the_latest_last():
     view = BoardView("barn wheel")
     for number in range(50):
@@ -158,6 +177,16 @@ def test_overwritten_reps_are_told():
     view = BoardView("barn wheel")
     view.take(RecordsGone(3, 9))
     assert "7 reps overwritten before they were fetched" in printed([view])
+
+
+async def test_troubles_have_lines_of_their_own_on_a_narrow_terminal_too():
+    view = full_view()
+    board = FakeBoard(status={"trouble": b"rig.toml: line 3: no such key; default rig in use"})
+    view.take(StatusArrived(decode_status(board.status_message())))
+    view.warning = "it works with another rig file"
+    lines = printed([view], width=80).splitlines()
+    assert "trouble: rig.toml: line 3: no such key; default rig in use" in lines
+    assert "CAREFUL: it works with another rig file" in lines
 
 
 def test_the_live_table_draws_at_its_start_and_at_its_end():

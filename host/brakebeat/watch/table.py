@@ -19,6 +19,11 @@ from brakebeat.watch.board_view import BoardView, RepRow
 _REDRAW_S = 0.1
 _RPM_PER_RAD_S = 60 / (2 * math.pi)
 _TIMING_STYLES = {"late": "bold red", "early": "yellow", "inside": "green"}
+_HEADINGS = ("rep", "peak rad/s", "rpm", "con. W", "ecc. W", "brake", "timing", "drop-off", "cues")
+# So many of them, from the left, are numbers.
+_FIGURES = 6
+# Room for "ok" or the beginning of "TOO FAR".
+_LEAST_CHECK = 7
 # A block's title, headings and the line below them.
 _BLOCK_LINES = 4
 _FEWEST_ROWS = 3
@@ -54,16 +59,23 @@ class LiveTable:
     def _draw(self) -> None:
         self._drawn_s = time.monotonic()
         self._live.update(
-            render(self._boards, self._caution, self._console.height, self._checked), refresh=True
+            render(self._boards, self._caution, self._console.size, self._checked), refresh=True
         )
 
 
-def render(boards: Sequence[BoardView], caution: str, height: int, checked: bool) -> RenderableType:
-    """All boards, one below the other, with as many of their latest reps as ``height`` lines hold."""
-    rows = max(_FEWEST_ROWS, (height - 2) // max(1, len(boards)) - _BLOCK_LINES)
+def render(boards: Sequence[BoardView], caution: str, size: tuple[int, int], checked: bool) -> RenderableType:
+    """All boards, one below the other, with as many of their latest reps as ``size``, (columns, lines), holds."""
+    columns, height = size
+    rows = (height - 2) // max(1, len(boards)) - _BLOCK_LINES
     blocks: list[RenderableType] = [Text(caution, style="italic")]
     for board in boards:
-        blocks += [Text(), title(board), _reps(board, rows, checked)]
+        notes = _notes(board)
+        blocks += [
+            Text(),
+            title(board),
+            *notes,
+            _reps(board, max(_FEWEST_ROWS, rows - len(notes)), columns, checked),
+        ]
     return Group(*blocks)
 
 
@@ -84,24 +96,34 @@ def title(board: BoardView) -> Text:
             f"   {doing:8} {abs(live.speed_rad_s):6.1f} rad/s ({rpm:4.0f} rpm)   rep {live.set_rep} of the set",
             style="not bold",
         )
-    if board.warning:
-        text.append(f"   CAREFUL: {board.warning}", style="bold red")
-    if board.gone:
-        text.append(f"   {board.gone} reps overwritten before they were fetched", style="bold red")
-    if board.status is not None and board.status.trouble:
-        text.append(f"   trouble: {board.status.trouble}", style="bold red")
     return text
 
 
-def _reps(board: BoardView, most: int, checked: bool) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
-    for heading in ("rep", "peak rad/s", "rpm", "con. W", "ecc. W", "brake"):
-        table.add_column(heading, justify="right", no_wrap=True)
-    for heading in ("timing", "drop-off", "cues") + (("board − reference",) if checked else ()):
-        table.add_column(heading, no_wrap=True)
-    for row in list(board.rows)[-most:]:
-        table.add_row(*_cells(row, checked))
-    if not board.rows:
+def _notes(board: BoardView) -> list[Text]:
+    """A line for each thing that somebody should see to."""
+    words = []
+    if board.warning:
+        words.append(f"CAREFUL: {board.warning}")
+    if board.gone:
+        words.append(f"{board.gone} reps overwritten before they were fetched")
+    if board.status is not None and board.status.trouble:
+        words.append(f"trouble: {board.status.trouble}")
+    return [Text(one, style="bold red") for one in words]
+
+
+def _reps(board: BoardView, most: int, room: int, checked: bool) -> Table:
+    """The latest reps. Where ``room``, in characters, is little the check's words are cut, never a figure."""
+    rows = [_cells(row, checked) for row in list(board.rows)[-most:]]
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1, 0, 0))
+    for place, heading in enumerate(_HEADINGS):
+        width = max(len(heading), *(len(row[place]) for row in rows)) if rows else len(heading)
+        table.add_column(heading, justify="right" if place < _FIGURES else "left", no_wrap=True, width=width)
+        room -= width + 1
+    if checked:
+        table.add_column("board − reference", no_wrap=True, width=max(_LEAST_CHECK, room))
+    for row in rows:
+        table.add_row(*row)
+    if not rows:
         table.add_row("–", style="dim")
     return table
 
