@@ -4,25 +4,27 @@ The plain reading (every edge real, none missed) is taken where it fits. Otherwi
 turnaround from either side are put together in pairs, and the pair that makes the best vertex wins.
 """
 
+from micropython import const
+
 from . import ticks
 from .turnaround import Placing, Side  # noqa: F401
 from .walk import HELD, MISSED, REAL, STRAY, Trail, Walk  # noqa: F401
 
 # Readings side by side when the plain one does not fit, and pairs of them that are tried as vertices.
-_WIDTH = 6
-_PAIRS_MOST = 8
+_WIDTH = const(6)
+_PAIRS_MOST = const(8)
 # Stray edges in a row between both sides, at most.
-_BETWEEN_MOST = 3
+_BETWEEN_MOST = const(3)
 # Of the newest edges so many may already lie behind a turnaround that cannot be told yet.
-_TRAILING_MOST = 2
+_TRAILING_MOST = const(2)
 # What an edge may be off by because the wheel's motion is not that simple, rad.
 NOISE_RAD = 0.008
 # The vertex may lie that much inside a magnet's field, rad.
 FIELD_RAD = 0.1
 # The pull after a turnaround is stronger than the braking before it by this, about.
-_PULL = 1.2
+_PULL = const(1.2)
 # Share by which the acceleration may differ from what distance and speed tell.
-_LOOSE = 0.35
+_LOOSE = const(0.35)
 
 
 class Reading:
@@ -34,7 +36,10 @@ class Reading:
         self.after = after  # empty: the wheel ran straight on
         self.doubt = doubt
         self.placing = None  # type: Placing | None  # of a plain reading
-        self.missed = (0, 0)  # magnets missed beside the turnaround, before and after it
+        self.missed = (
+            0,
+            0,
+        )  # magnets missed beside the turnaround, before and after it
 
 
 class Window:
@@ -94,7 +99,13 @@ class Window:
         speed = self._speed(1)
         self._slowing = speed * speed / (2.0 * left)
         walk = Walk(
-            self._us, self._offset(), speed, 0.15, -self._slowing, _LOOSE * self._slowing, self._walk_noise
+            self._us,
+            self._offset(),
+            speed,
+            0.15,
+            -self._slowing,
+            _LOOSE * self._slowing,
+            self._walk_noise,
         )
         walk.late = int(width > 1)
         walk.run(width)
@@ -243,13 +254,25 @@ class Window:
             for after in afters:
                 between = size - 2 - before.place - after.place
                 if 0 <= between <= _BETWEEN_MOST:
-                    pairs.append((before.cost + after.cost + between * STRAY, before, after, between))
+                    pairs.append(
+                        (
+                            before.cost + after.cost + between * STRAY,
+                            before,
+                            after,
+                            between,
+                        )
+                    )
         pairs.sort(key=_first)
         for _, before, after, between in pairs[:_PAIRS_MOST]:
             # How well the edges fit is left to the vertex.
             doubt = before.cost + after.cost - (before.chi + after.chi) / 2 + between * STRAY
             if doubt < best.doubt:
-                best = self._vertex(best, self._ordered(before, False), self._ordered(after, True), doubt)
+                best = self._vertex(
+                    best,
+                    self._ordered(before, False),
+                    self._ordered(after, True),
+                    doubt,
+                )
         return best
 
     def _vertex(self, best, before, after, doubt):

@@ -2,10 +2,12 @@
 
 from array import array
 
+from micropython import const
+
 # Share of a later rep's evidence that goes into the table: the first reps teach all, later ones smooth.
-_LEAST_GAIN = 0.15
+_LEAST_GAIN = const(0.15)
 # Magnets missed within the turns around one, at most.
-_GAPS_MOST = 2
+_GAPS_MOST = const(2)
 # More magnets than this are a toothed wheel: even enough, and too many to learn.
 MAGNETS_MOST = 32
 

@@ -2,48 +2,73 @@
 
 from array import array
 
+from micropython import const
+
 from . import detector, ticks
 from .curve import Curve
 from .reading import FIELD_RAD, NOISE_RAD, Window
 from .spacing import SpacingTable
 from .turnaround import Placing, Side
 
+# Places in the hot path's state, as in detector.py.
+_T_LAST = const(0)
+_P1 = const(2)
+_P2 = const(3)
+_MISSED = const(8)
+_SPURIOUS = const(9)
+_SLOW = const(10)
+_COUNT = const(11)
+_INDEX = const(12)
+_NEXT_STORE = const(13)
+_STRIDE = const(14)
+_FASTEST = const(15)
+_SLOWEST = const(16)
+_TURN_AT = const(17)
+_RUN = const(18)
+_THIN = const(22)
+_KNOWN_TURN = const(24)
+_S1 = const(25)
+_BASE_STRIDE = const(26)
+_P3 = const(32)
+
 CAPACITY = 384
 # Edges on either side of a turnaround that place it: about this angle, no fewer and no more than these.
-_SIDE_RAD = 8.0
-_SIDE_LEAST = 4
-_SIDE_MOST = 16
+_SIDE_RAD = const(8.0)
+_SIDE_LEAST = const(4)
+_SIDE_MOST = const(16)
 # Edges on either side among which wrong ones are told: about this angle, no fewer and no more than these.
-_REACH_RAD = 14.0
-_REACH_LEAST = 6
-_REACH_MOST = 16
+_REACH_RAD = const(14.0)
+_REACH_LEAST = const(6)
+_REACH_MOST = const(16)
 # So close to it no edge is mended before both sides are read.
-_TURNING = 6
+_TURNING = const(6)
+# A wheel that is being braked takes longer for a spacing by this factor, soon.
+_BRAKING = const(1.08)
 # An edge this many standard deviations off is read again, with its neighbours up to so many in a row that are not.
-_ODD = 4.0
-_CLEAN = 4
+_ODD = const(4.0)
+_CLEAN = const(4)
 # So far off, edge spacings times magnets, a sudden brake moves one.
-_BRAKED = 0.2
-_MEND_MOST = 24
+_BRAKED = const(0.2)
+_MEND_MOST = const(24)
 # With fewer magnets a side of a turnaround holds too few edges to tell a wrong one.
-_TIDY_LEAST = 2
+_TIDY_LEAST = const(2)
 # What an edge is taken to be off by, its own and not the motion's part, at most, rad.
-_NOISE_MOST_RAD = 0.03
+_NOISE_MOST_RAD = const(0.03)
 # Cubic share of a pull's motion per rad (it weakens as the strap runs faster), its standard deviation, its most.
-_BEND = -0.0145
-_BEND_SPREAD = 0.015
-_BEND_MOST = -0.16
+_BEND = const(-0.0145)
+_BEND_SPREAD = const(0.015)
+_BEND_MOST = const(-0.16)
 # On the way back a magnet passes this much later (hysteresis), give or take, rad, until clean turnarounds tell better.
-_LAG_RAD = 0.06
-_LAG_ROOM_RAD = 0.08
-_LAG_LEARNT_ROOM_RAD = 0.01
-_LAG_SPREAD_RAD = 0.02
+_LAG_RAD = const(0.06)
+_LAG_ROOM_RAD = const(0.08)
+_LAG_LEARNT_ROOM_RAD = const(0.01)
+_LAG_SPREAD_RAD = const(0.02)
 # Squared standard deviations that are not enough to doubt which edges lie before a turnaround.
-_SPLIT_CHI = 8.0
+_SPLIT_CHI = const(8.0)
 # Share of a later turnaround's evidence that goes into it.
-_LAG_GAIN = 0.2
+_LAG_GAIN = const(0.2)
 # Offsets this large (rms, edge spacings) tell magnets apart.
-_UNEVEN = 0.005
+_UNEVEN = const(0.005)
 # Mirrored points beyond each turnaround keep the speed at 0 there.
 PAD = 3
 
@@ -73,14 +98,17 @@ class Stretch:
         self._lag_rad = _LAG_RAD
         self._lags = 0  # turnarounds that it was learnt from
         self.runs_on = False  # what looked like a turnaround was none
-        self._missed = (0, 0)  # magnets missed beside the turnaround, before and after it
+        self._missed = (
+            0,
+            0,
+        )  # magnets missed beside the turnaround, before and after it
         self._sides = None  # type: Any  # of the turnaround as read
 
     @property
     def count(self):
         # type: () -> int
         """Edges stored."""
-        return self.state[detector.COUNT]
+        return self.state[_COUNT]
 
     def path(self, place):
         # type: (int) -> int
@@ -100,12 +128,13 @@ class Stretch:
     def offset(self, place):
         # type: (int) -> float
         """Offset of the magnet at ``place`` along the turning, edge spacings."""
-        turn = self.state[detector.TURN_AT]
+        turn = self.state[_TURN_AT]
         if turn and place >= turn:
             # Behind the turnaround the same magnets pass again, the last one first.
             last = self.path(turn - 1)
             return self.table.along(
-                self.number(turn - 1) - self.sense * (self.path(place) - last - 1), -self.sense
+                self.number(turn - 1) - self.sense * (self.path(place) - last - 1),
+                -self.sense,
             )
         return self.table.along(self.number(place), self.sense)
 
@@ -113,13 +142,13 @@ class Stretch:
     def turn_at(self):
         # type: () -> int
         """Place of the edge that the hot path takes for the first one behind a turnaround."""
-        return self.state[detector.TURN_AT]
+        return self.state[_TURN_AT]
 
     @property
     def tidies(self):
         # type: () -> bool
         """True where wrong edges can be told: the sense is unknown, enough magnets, and every edge stored."""
-        return not self.sense_known and self.magnets >= _TIDY_LEAST and self.state[detector.STRIDE] == 1
+        return not self.sense_known and self.magnets >= _TIDY_LEAST and self.state[_STRIDE] == 1
 
     def before(self, end, base):
         # type: (int, int) -> Side
@@ -164,7 +193,7 @@ class Stretch:
         # type: (list[float], list[float], float, bool) -> Side
         """Edges on one side of a turnaround with what is known of the motion there; noise: of one, edge spacings."""
         side = Side(us, xs)
-        spacing_rad = 6.2832 / self.magnets * (self.state[detector.THIN] if self.sense_known else 1)
+        spacing_rad = 6.2832 / self.magnets * (self.state[_THIN] if self.sense_known else 1)
         reach_rad = (0.5 - xs[-1]) * spacing_rad
         far = (reach_rad / _SIDE_RAD) ** 2
         model = NOISE_RAD / spacing_rad * max(0.1, far, far * far)
@@ -202,7 +231,12 @@ class Stretch:
         here = self.buffer[k]
         # A missed magnet lengthens one of both.
         pace = max(
-            1, min(ticks.after(self.buffer[k + 1], here), ticks.after(here, self.buffer[k - 1])) // step
+            1,
+            min(
+                ticks.after(self.buffer[k + 1], here),
+                ticks.after(here, self.buffer[k - 1]),
+            )
+            // step,
         )
         late = [
             ticks.after(self.buffer[k + a], here) - pace * (self.offset(k + a) - self.offset(k))
@@ -212,8 +246,8 @@ class Stretch:
 
     def _shift_path(self, spacings):
         # type: (int) -> None
-        self.state[detector.INDEX] += spacings
-        self.state[detector.NEXT_STORE] += spacings
+        self.state[_INDEX] += spacings
+        self.state[_NEXT_STORE] += spacings
         self.repaired = True
 
     def tidy_start(self):
@@ -235,7 +269,20 @@ class Stretch:
     def _far(self, turn):
         # type: (int) -> int
         """Place from which edges before ``turn`` are read: all those that could not be mended are among them."""
-        return max(turn - 2 * self.reach, min(turn - self.reach, self._mended - 3))
+        low = max(0, turn - 2 * self.reach, min(turn - self.reach, self._mended - 3))
+        # Where the wheel still runs on unbraked nothing tells of the turnaround.
+        first = low
+        while low < min(turn - _TURNING, self._mended - 3) and self._pace(low + 1) < _BRAKING * self._pace(
+            first
+        ):
+            low += 1
+        return low
+
+    def _pace(self, place):
+        # type: (int) -> float
+        """Microseconds per spacing over the three intervals behind the edge at ``place``."""
+        took = ticks.after(self.buffer[place + 3], self.buffer[place])
+        return took / max(1, self.path(place + 3) - self.path(place))
 
     def tidy_turn(self):
         # type: () -> int
@@ -260,7 +307,9 @@ class Stretch:
             # The newest edges may lie behind a turnaround that cannot be told yet.
             after = [(place, place - newest[0] - 1) for place in range(newest[0] + 1, window.high)]
         self._keep(
-            edges + [(place, newest[1] + 1 + count) for place, count in after], window.low, window.high
+            edges + [(place, newest[1] + 1 + count) for place, count in after],
+            window.low,
+            window.high,
         )
         if self.runs_on:
             return first
@@ -268,7 +317,7 @@ class Stretch:
             self._sides = (first, reading.placing.before, reading.placing.after)
             self._learn_lag(reading.placing)
         self._missed = reading.missed
-        self.state[detector.TURN_AT] = split
+        self.state[_TURN_AT] = split
         return split
 
     def _best_split(self, guess):
@@ -284,7 +333,7 @@ class Stretch:
                 best = first
             if least < _SPLIT_CHI:
                 break
-        self.state[detector.TURN_AT] = best
+        self.state[_TURN_AT] = best
         return best
 
     def _learn_lag(self, placing):
@@ -314,7 +363,10 @@ class Stretch:
             # Does the edge left out stand for a magnet?
             pace = ticks.after(buffer[edges[1][0]], buffer[first]) / edges[1][1]
             start = buffer[CAPACITY + low - 1]
-            start += max(1, int(ticks.after(buffer[first], buffer[low - 1]) / max(1.0, pace) + 0.6))
+            start += max(
+                1,
+                int(ticks.after(buffer[first], buffer[low - 1]) / max(1.0, pace) + 0.6),
+            )
         newest = buffer[CAPACITY + high - 1]
         strays = high - low - len(edges)
         missed = 0
@@ -337,16 +389,16 @@ class Stretch:
             buffer[at] = buffer[place]
             buffer[CAPACITY + at] = buffer[CAPACITY + place] + path - newest
             at += 1
-        state[detector.COUNT] = at
-        state[detector.SPURIOUS] += strays
-        state[detector.MISSED] = max(0, state[detector.MISSED] + missed)
-        if state[detector.TURN_AT]:
-            state[detector.TURN_AT] = max(1, state[detector.TURN_AT] - strays)
+        state[_COUNT] = at
+        state[_SPURIOUS] += strays
+        state[_MISSED] = max(0, state[_MISSED] + missed)
+        if state[_TURN_AT]:
+            state[_TURN_AT] = max(1, state[_TURN_AT] - strays)
         self._mended = max(0, self._mended - strays)
         self._shift_path(path - newest)
         if at > 1:
             moved = buffer[CAPACITY + at - 1] - buffer[CAPACITY + at - 2]
-            state[detector.S1] = max(1, ticks.after(buffer[at - 1], buffer[at - 2])) // max(1, moved)
+            state[_S1] = max(1, ticks.after(buffer[at - 1], buffer[at - 2])) // max(1, moved)
         self._go_on()
 
     def _go_on(self):
@@ -355,8 +407,8 @@ class Stretch:
         state = self.state
         buffer = self.buffer
         count = self.count
-        if count > 3 and state[detector.T_LAST] == buffer[count - 1] and state[detector.STRIDE] == 1:
-            for place, name in ((count - 1, detector.P1), (count - 2, detector.P2), (count - 3, detector.P3)):
+        if count > 3 and state[_T_LAST] == buffer[count - 1] and state[_STRIDE] == 1:
+            for place, name in ((count - 1, _P1), (count - 2, _P2), (count - 3, _P3)):
                 moved = buffer[CAPACITY + place] - buffer[CAPACITY + place - 1]
                 state[name] = max(1, ticks.after(buffer[place], buffer[place - 1])) // max(1, moved)
 
@@ -377,8 +429,8 @@ class Stretch:
         # type: () -> None
         """Go on with a stretch in which there was no turnaround, or none that can be told yet."""
         state = self.state
-        state[detector.SLOW] = state[detector.SLOWEST] = state[detector.RUN] = 0
-        state[detector.TURN_AT] = 0
+        state[_SLOW] = state[_SLOWEST] = state[_RUN] = 0
+        state[_TURN_AT] = 0
         self.runs_on = False
 
     def mend(self):
@@ -424,20 +476,20 @@ class Stretch:
         buffer = self.buffer
         count = self.count - first
         # Path indices start anew, so that none grows beyond a small integer in a long life.
-        passed = buffer[CAPACITY + first] if count else state[detector.INDEX]
+        passed = buffer[CAPACITY + first] if count else state[_INDEX]
         for place in range(count):
             buffer[place] = buffer[first + place]
             buffer[CAPACITY + place] = buffer[CAPACITY + first + place] - passed
-        state[detector.INDEX] -= passed
-        state[detector.NEXT_STORE] = max(0, state[detector.NEXT_STORE] - passed)
-        state[detector.COUNT] = count
-        state[detector.STRIDE] = state[detector.BASE_STRIDE]
-        state[detector.SLOW] = state[detector.SLOWEST] = state[detector.RUN] = 0
-        state[detector.TURN_AT] = state[detector.KNOWN_TURN] = 0
-        state[detector.FASTEST] = detector.DT_MAX
+        state[_INDEX] -= passed
+        state[_NEXT_STORE] = max(0, state[_NEXT_STORE] - passed)
+        state[_COUNT] = count
+        state[_STRIDE] = state[_BASE_STRIDE]
+        state[_SLOW] = state[_SLOWEST] = state[_RUN] = 0
+        state[_TURN_AT] = state[_KNOWN_TURN] = 0
+        state[_FASTEST] = detector.DT_MAX
         for place in range(2, count):
             pair = max(0, ticks.after(buffer[place], buffer[place - 2])) >> 1
-            state[detector.FASTEST] = min(state[detector.FASTEST], pair)
+            state[_FASTEST] = min(state[_FASTEST], pair)
         self._go_on()
         self.repaired = self.thinned = self.runs_on = False
         self._mended = 0
@@ -453,13 +505,13 @@ class Stretch:
         for place in range(count):
             buffer[place] = buffer[2 * place]
             buffer[CAPACITY + place] = buffer[CAPACITY + 2 * place]
-        state[detector.COUNT] = count
-        state[detector.STRIDE] *= 2
-        state[detector.NEXT_STORE] = buffer[CAPACITY + count - 1] + state[detector.STRIDE]
-        state[detector.FASTEST] = min(detector.DT_MAX, state[detector.FASTEST] * 2)
-        state[detector.S1] = min(detector.DT_MAX, state[detector.S1] * 2)
-        state[detector.SLOWEST] = min(detector.DT_MAX, state[detector.SLOWEST] * 2)
-        state[detector.TURN_AT] //= 2
+        state[_COUNT] = count
+        state[_STRIDE] *= 2
+        state[_NEXT_STORE] = buffer[CAPACITY + count - 1] + state[_STRIDE]
+        state[_FASTEST] = min(detector.DT_MAX, state[_FASTEST] * 2)
+        state[_S1] = min(detector.DT_MAX, state[_S1] * 2)
+        state[_SLOWEST] = min(detector.DT_MAX, state[_SLOWEST] * 2)
+        state[_TURN_AT] //= 2
         self._mended //= 2
         self.thinned = True
 
@@ -493,7 +545,7 @@ class Stretch:
 
         bad_rad: noise beyond which the count is doubtful and all magnets are tried, not only the neighbours.
         """
-        if self.table.spread() < _UNEVEN or self.state[detector.STRIDE] != 1:
+        if self.table.spread() < _UNEVEN or self.state[_STRIDE] != 1:
             return
         number = best = self.first_number
         least = self.curve(end, start, duration_s, total, spacing_rad).noise_rad
@@ -510,5 +562,5 @@ class Stretch:
     def learn(self, curve, end, spacing_rad):
         # type: (Curve, int, float) -> None
         """Let the spacing table learn from a finished rep; thinned stretches do not show every magnet."""
-        if self.state[detector.STRIDE] == 1:
+        if self.state[_STRIDE] == 1:
             self.table.learn(curve, PAD + 1, PAD + end, spacing_rad, self)

@@ -6,22 +6,24 @@ sign). Only the vertex time is searched; the rest is linear. What is known befor
 rough: how much the pull weakens as the strap runs faster, and how far apart the two passes of one magnet lie.
 """
 
-_GOLDEN = 0.618034
+from micropython import const
+
+_GOLDEN = const(0.618034)
 # A pause is believed where end and start then lie further apart than this and the edges fit better by this many
 # squared standard deviations.
 PAUSE_S = 0.03
-_PAUSE_CHI = 12.0
+_PAUSE_CHI = const(12.0)
 # The wheel was moved while it stood: likewise.
-_MOVED_CHI = 12.0
+_MOVED_CHI = const(12.0)
 # A magnet missed beside the turnaround likewise.
-_MISSED_CHI = 8.4
+_MISSED_CHI = const(8.4)
 # A stop and a start are looked for within so many seconds of the nearest edge.
-_SPAN_MOST_S = 1.5
+_SPAN_MOST_S = const(1.5)
 # A pull from rest is placed by the edges up to this angle from the vertex (at least 4), with this much cubic share.
-_NEAR_RAD = 5.0
-_NEAR_BEND = 0.03
+_NEAR_RAD = const(5.0)
+_NEAR_BEND = const(0.03)
 # Places between the two nearest edges at which a vertex is tried first.
-_GRID = 8
+_GRID = const(8)
 
 
 class Turn:
@@ -178,7 +180,10 @@ class Side:
         total += beyond * beyond / (self.variance + 4.0 * variance + 1e-4)
         if self.expected is not None:
             off = max(0.0, abs(c0 - self.missed - self.expected) - self.lag_room)
-            total += min(_MOVED_CHI, off * off / (self.variance + self.lag_spread * self.lag_spread))
+            total += min(
+                _MOVED_CHI,
+                off * off / (self.variance + self.lag_spread * self.lag_spread),
+            )
         self.chi = total if c2 < 0.0 else total + 1e3
         return self.chi
 
@@ -231,7 +236,11 @@ class Placing:
         self.before = before
         self.after = after
         self.shift = before.missed - after.missed + after.lag
-        self._other = (0.0, 0.0, 0.0)  # the side that keeps its vertex while the other one's is searched
+        self._other = (
+            0.0,
+            0.0,
+            0.0,
+        )  # the side that keeps its vertex while the other one's is searched
         low = before.us[0]
         high = max(after.us[0], low + 1e-4)
         width = (high - low) / _GRID
@@ -248,7 +257,12 @@ class Placing:
             if value < least:
                 least = value
                 best = k
-        at = narrow(self._common, low + max(0, best - 1) * width, low + min(_GRID, best + 1) * width, 9)
+        at = narrow(
+            self._common,
+            low + max(0, best - 1) * width,
+            low + min(_GRID, best + 1) * width,
+            9,
+        )
         self.misfit = self._common(at)
         self.end = self.start = at
         before.placed = self
@@ -334,14 +348,6 @@ def fit_straight_or_paused(before, after):
     if placing is None or placing.after is not after:
         placing = Placing(before, after)
     return placing.end, placing.start
-
-
-def fits_better_without_first(side, shorter, low, high):
-    # type: (Side, Side, float, float) -> bool
-    """True where the edge nearest the vertex is a stray one: the rest, ``shorter``, goes together far better alone."""
-    all_of_it = side.misfit(search(side.misfit, low, high, 16))
-    at = search(shorter.misfit, min(low, shorter.us[0]), max(high, shorter.us[0]), 16)
-    return all_of_it > 6.0 * shorter.misfit(at) + 100.0
 
 
 def fit_end(before, latest):

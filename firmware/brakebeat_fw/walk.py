@@ -8,6 +8,8 @@ one; the likeliest few readings go on side by side.
 
 from math import log
 
+from micropython import const
+
 # -log of how likely a stray edge is in a second, and a missed magnet.
 STRAY = 0.7
 MISSED = 4.2
@@ -16,18 +18,18 @@ HELD = 1.5
 # What a real edge is likelier by than a stray one, about.
 REAL = 4.0
 # Stray edges in a row, and magnets missed in a row plus 1, at most.
-_STRAYS_MOST = 3
-_STEPS_MOST = 3
+_STRAYS_MOST = const(3)
+_STEPS_MOST = const(3)
 # Half of this many squared standard deviations is more than any other reading costs.
-_HOPELESS = 36.0
+_HOPELESS = const(36.0)
 # The wheel was moved while it stood: -log of how likely that is, about.
-_MOVED = 6.0
+_MOVED = const(6.0)
 # A speed below 0 by this many squared standard deviations is no error.
-_STOOD = 1.0
+_STOOD = const(1.0)
 # Readings that are unlikelier than the best by exp(-this) are dropped.
-_WORSE_MOST = 14.0
+_WORSE_MOST = const(14.0)
 # How fast the acceleration may wander: by its own uncertainty within so much of the time that it takes to stop.
-_WANDER = 2.86
+_WANDER = const(2.86)
 
 
 class Trail:
@@ -48,7 +50,12 @@ class Trail:
             self.edges = parent.edges + 1
             self.chi = parent.chi
             self.pace = parent.pace
-        self.at = (0.0, 0.0, 0.0, 0.0)  # seconds of the last real edge; position, speed, acceleration there
+        self.at = (
+            0.0,
+            0.0,
+            0.0,
+            0.0,
+        )  # seconds of the last real edge; position, speed, acceleration there
         self.spread = (
             0.0,
             0.0,
@@ -157,7 +164,11 @@ class Walk:
                     if trail.edges > 2:
                         self.stops.append(trail)
                 # Readings that differ only in what is long past go on as one.
-                key = (trail.place, trail.step, trail.parent.place if trail.parent else -1)
+                key = (
+                    trail.place,
+                    trail.step,
+                    trail.parent.place if trail.parent else -1,
+                )
                 if key not in seen:
                     seen.append(key)
                     live.append(trail)
@@ -223,7 +234,14 @@ class Walk:
         ka = xa / total
         trail.chi = parent.chi + off * off / total
         trail.at = (self.us[place], x + kx * off, v + kv * off, a + ka * off)
-        trail.spread = (xx - kx * xx, xv - kx * xv, xa - kx * xa, vv - kv * xv, va - kv * xa, aa - ka * xa)
+        trail.spread = (
+            xx - kx * xx,
+            xv - kx * xv,
+            xa - kx * xa,
+            vv - kv * xv,
+            va - kv * xa,
+            aa - ka * xa,
+        )
         return trail
 
 

@@ -73,18 +73,6 @@ def test_from_rest_and_to_rest(distance, acceleration, count):
     )
 
 
-@pytest.mark.parametrize("stray_x", [0.3, 0.45, 0.6])
-def test_a_stray_edge_nearest_the_vertex_is_told(stray_x):
-    """An edge that does not lie on the parabola: the others go together far better alone."""
-    good = side(0.1, -1, 0.9, 60.0, 6)
-    stray = turnaround.Side(
-        [0.1 - math.sqrt(2 * stray_x / 60.0), *good.us], [0.0, *[x - 1.0 for x in good.xs]]
-    )
-    assert turnaround.fits_better_without_first(stray, stray.part(1, 6), stray.us[0], 1.0)
-    whole = side(0.1, -1, 0.4, 60.0, 7)
-    assert not turnaround.fits_better_without_first(whole, whole.part(1, 6), whole.us[0], 1.0)
-
-
 @given(st.floats(-1.0, 1.0), st.floats(0.0, 3.0), st.integers(4, 20))
 def test_search_finds_the_least_of_a_valley(at, low_by, steps):
     found = turnaround.search(lambda t: (t - at) ** 2, at - low_by, at + 3.0 - low_by, steps)
