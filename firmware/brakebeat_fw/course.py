@@ -13,9 +13,9 @@ from .fit import System, ramp
 
 # The braking looked for begins this share of the way back before the late angle, earlier where edges are noisy by so
 # many times their noise, but no more than that.
-_EARLIER = const(0.06)
-_PER_NOISE = const(800.0)
-_EARLIEST = const(0.15)
+_EARLIER = const(0.058)
+_PER_NOISE = const(880.0)
+_EARLIEST = const(0.16)
 _RAMP_S = const(0.3)
 # A braking has begun where the torque comes to a tenth, about; what holds the wheel anyway is part of that.
 _TENTH = const(0.115)
@@ -28,7 +28,7 @@ _BEND_SPREAD = const(0.02)
 _BENT = const(0.25)
 # A braking counts from this share on, and from so many standard deviations.
 _SHARE = const(0.5)
-_SIGMAS = const(2.0)
+_SIGMAS = const(2.5)
 # An edge is wrong where it is this many standard deviations off; the newest may lag that many times as much as the
 # braking that stopping needs can explain.
 _OFF = const(3.5)
