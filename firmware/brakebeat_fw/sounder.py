@@ -1,18 +1,20 @@
 """Cue sounds: a buzzer on a PWM pin, a lamp beside it. Starting one costs a pin write, never a wait."""
 
-from . import wire
+from micropython import const
+
 from .clock import ms_after
 
-# What each kind of cue sounds like: (hertz, milliseconds) one after the other, 0 Hz is a pause.
-PATTERNS = {
-    wire.CUE_WINDOW: ((1200, 30),),
-    wire.CUE_LATE: ((2600, 150),),
-    wire.CUE_DROP_OFF: ((700, 120), (0, 60), (700, 120)),
-    wire.CUE_SET_DONE: ((900, 100), (1200, 100), (1600, 250)),
-}
-# Cues that must not wait for an earlier one to end: they are worth something only now.
-_URGENT = (wire.CUE_WINDOW, wire.CUE_LATE)
-_MOST_WAITING = 4
+# What each kind of cue sounds like, in the order of their numbers (window, late, drop-off, set done): (hertz,
+# milliseconds) one after the other, 0 Hz is a pause.
+PATTERNS = (
+    ((1200, 30),),
+    ((2600, 150),),
+    ((700, 120), (0, 60), (700, 120)),
+    ((900, 100), (1200, 100), (1600, 250)),
+)
+# Window and late must not wait for an earlier one to end: they are worth something only now.
+_LAST_URGENT = const(1)
+_MOST_WAITING = const(4)
 
 
 class Sounder:
@@ -31,9 +33,9 @@ class Sounder:
         # type: (int, int) -> None
         """Start the sound of cue ``kind`` (urgent ones at once, others after the one that sounds)."""
         self.sounded += 1
-        if kind not in PATTERNS:
+        if kind >= len(PATTERNS):
             return
-        if self._pattern and kind not in _URGENT:
+        if self._pattern and kind > _LAST_URGENT:
             if len(self._waiting) < _MOST_WAITING:
                 self._waiting.append(kind)
             return

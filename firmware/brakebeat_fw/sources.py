@@ -3,18 +3,16 @@
 import time
 from array import array
 
+from micropython import const
+
 from .clock import now_us
 from .edges import EdgeRing
 from .ticks import MASK
 
-_BATCH = 64
+_BATCH = const(64)
 
 # Quadrature: old state * 4 + new state -> step. Both channels changing at once says nothing and gives 0.
 _QUADRATURE = array("b", (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0))
-
-
-class SourceError(ValueError):
-    """The sensor cannot be set up as the rig file says; the message names the key and what to do."""
 
 
 class IdleSource:
@@ -58,7 +56,7 @@ class PinSource:
                 for pin in (pin_a, pin_b):
                     _listen(machine, pin, handler, machine.Pin.IRQ_FALLING | machine.Pin.IRQ_RISING)
         else:
-            raise SourceError("board.sensor: %r is not one of hall, hall_pair, quadrature" % (sensor,))
+            raise ValueError("board.sensor: %r is not one of hall, hall_pair, quadrature" % (sensor,))
 
     def pump(self, session):
         """Feed every edge that waits, then let the session look at its deadlines."""
@@ -77,19 +75,19 @@ def from_rig(rig, machine):
         return IdleSource(), "no pins on this machine: no sensor"
     try:
         return PinSource(rig, machine), ""
-    except SourceError as error:
+    except ValueError as error:
         return IdleSource(), str(error)
 
 
 def _input(rig, machine, key):
     number = rig.get(key)
     if number is None:
-        raise SourceError("%s: not set; write the sensor's pin into the rig file" % key)
+        raise ValueError("%s: not set; write the sensor's pin into the rig file" % key)
     try:
         # A hall switch pulls its output low and needs the pull-up.
         return machine.Pin(number, machine.Pin.IN, machine.Pin.PULL_UP)
     except (ValueError, TypeError, OSError) as error:
-        raise SourceError("%s: %r cannot be used (%s); choose another pin" % (key, number, error)) from error
+        raise ValueError("%s: %r cannot be used (%s); choose another pin" % (key, number, error)) from error
 
 
 def _listen(machine, pin, handler, trigger):

@@ -373,3 +373,31 @@ def test_lost_raw_edges_are_counted_and_silence_is_told():
     board.disconnect()
     assert not board.tap.on
     assert board.tap.all_lost == lost
+
+
+def test_ten_minutes_of_six_hundred_edges_a_second_over_a_link_that_stalls_now_and_then():
+    board = Board()
+    board.connect()
+    board.encrypt()
+    board.ble.handler(21, (64, 185))
+    board.error_of(control._COMMAND_RAW_START)
+    board.ble.room = 0
+    time_us, expected, messages = 7_000_000, [], []
+    for step in range(60_000):
+        times = array("i", range(time_us, time_us + 10_000, 1667))
+        expected += times
+        board.tap.feed(times, array("b", [0] * len(times)), len(times))
+        time_us += 10_002
+        board.now_ms += 10
+        # Each second the link stalls for half of one, and its queue fills up.
+        board.ble.room = 0 if step % 100 < 50 else 12
+        while board.radio.service(board.now_ms):
+            pass
+        messages += [data for handle, data in board.ble.sent if handle == RAW]
+        board.ble.sent.clear()
+    board.ble.room = 10_000
+    board.run(100)
+    messages += [data for handle, data in board.ble.sent if handle == RAW]
+    assert len(expected) == 360_000
+    assert [time for time, _ in decoded(messages)] == expected
+    assert board.tap.lost == 0

@@ -32,7 +32,7 @@ class Player:
             self.sounder.service(self.output.now_ms)
 
 
-@pytest.mark.parametrize("kind", sorted(sounder.PATTERNS))
+@pytest.mark.parametrize("kind", range(len(sounder.PATTERNS)))
 def test_a_pattern_as_it_is_written(kind):
     player = Player()
     player.play(kind)
