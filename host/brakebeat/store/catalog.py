@@ -12,6 +12,7 @@ from brakebeat.errors import InputError
 from brakebeat.formats.rig import Rig
 from brakebeat.store.clock import now_ms
 from brakebeat.store.connection import Store
+from brakebeat.store.rep_rows import exportable
 
 Named = Literal["athlete", "exercise"]
 _LONGEST_NAME = 80
@@ -87,7 +88,7 @@ def rig_id(store: Store, rig: Rig) -> int:
             {
                 "uid": uid,
                 "name": rig.name,
-                "inertia_kg_m2": rig.inertia_kg_m2,
+                "inertia_kg_m2": exportable(rig.inertia_kg_m2),
                 "document": document,
                 "created_ms": now_ms(),
             },

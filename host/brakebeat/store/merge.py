@@ -173,11 +173,9 @@ class _Merging:
         """(our id, whether it is new) of a row."""
         store = self._store
         if name in ("rep", "cue"):
-            key = "rep_index" if name == "rep" else "t_us"
-            known = store.row(
-                f"SELECT 1 FROM {name} WHERE computation_id = ? AND {key} = ?",
-                (values["computation_id"], values[key]),
-            )
+            keys = ("computation_id", "rep_index") if name == "rep" else ("computation_id", "t_us", "kind")
+            match = " AND ".join(f"{key} = ?" for key in keys)
+            known = store.row(f"SELECT 1 FROM {name} WHERE {match}", [values[key] for key in keys])
             if known is None:
                 store.insert(name, values)
             return 0, known is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
@@ -84,7 +85,15 @@ def to_row(rep: Rep, extension_rad_s: float | None = None) -> tuple[Any, ...]:
         " ".join(rep.flags),
         json.dumps(finite(rep.uncertainty)) if rep.uncertainty else None,
     )
-    return tuple(finite(value) for value in row)
+    return tuple(exportable(value) for value in row)
+
+
+def exportable(value: Any) -> Any:
+    """A float with the 15 digits that every export carries, so that it comes back as it was; others as are.
+
+    What is not finite becomes None.
+    """
+    return float(f"{value:.15g}") if isinstance(value, float) and math.isfinite(value) else finite(value)
 
 
 def from_row(row: sqlite3.Row) -> Rep:

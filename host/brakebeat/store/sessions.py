@@ -143,8 +143,8 @@ def fill_computation(
     with store.writing():
         store.write_many(INSERT, rows)
         store.write_many(
-            "INSERT OR IGNORE INTO cue VALUES (?, ?, ?, ?)",
-            [(computation_id, cue.t_us, cue.rep, cue.kind) for cue in cues],
+            "INSERT OR IGNORE INTO cue (computation_id, t_us, kind, rep_index) VALUES (?, ?, ?, ?)",
+            [(computation_id, cue.t_us, cue.kind, cue.rep) for cue in cues],
         )
 
 
@@ -152,8 +152,8 @@ def add_cue(store: Store, set_id: int, cue: Cue) -> None:
     """Store a sound that the board made; the same one twice is one."""
     with store.writing():
         store.write(
-            "INSERT OR IGNORE INTO cue VALUES (?, ?, ?, ?)",
-            (_computation(store, set_id), cue.t_us, cue.rep, cue.kind),
+            "INSERT OR IGNORE INTO cue (computation_id, t_us, kind, rep_index) VALUES (?, ?, ?, ?)",
+            (_computation(store, set_id), cue.t_us, cue.kind, cue.rep),
         )
 
 

@@ -39,7 +39,7 @@ TABLES: dict[str, tuple[str, ...]] = {
     ),
     "computation": ("id", "uid", "set_id", "engine_id", "computed_ms", "quality"),
     "rep": ("computation_id", *COLUMNS),
-    "cue": ("computation_id", "t_us", "rep_index", "kind"),
+    "cue": ("computation_id", "t_us", "kind", "rep_index"),
     "rep_mark": ("id", "uid", "set_id", "at_us", "created_ms"),
     "note": ("id", "uid", "athlete_id", "session_id", "set_id", "text", "created_ms"),
 }

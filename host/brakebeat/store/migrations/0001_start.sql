@@ -129,11 +129,12 @@ CREATE TABLE rep (
     PRIMARY KEY (computation_id, rep_index)
 ) STRICT, WITHOUT ROWID;
 
+-- Columns of a key come first: SQLite's integrity check (3.40) finds fault where there is none otherwise.
 CREATE TABLE cue (
     computation_id INTEGER NOT NULL REFERENCES computation,
     t_us INTEGER NOT NULL,
-    rep_index INTEGER NOT NULL,
     kind TEXT NOT NULL,
+    rep_index INTEGER NOT NULL,
     PRIMARY KEY (computation_id, t_us, kind)
 ) STRICT, WITHOUT ROWID;
 
