@@ -19,7 +19,7 @@ from brakebeat.reference.strokes import EdgeRun
 from brakebeat.reference.vertex import LONGEST_LEAD_S, Prior, weigh_vertices
 
 NEAR = 8
-_SHOWN = 11
+_SHOWN = 13
 _MOST_CUT = 6
 _MOST_MOVED = 4
 # What an edge is unlike the first read must explain the edges better by this much.
@@ -102,8 +102,11 @@ def _best(
     outset: _Outset, t_s: Array, unused: Integers, sense: int, table_rad: Array, model: Model
 ) -> _Outset:
     best, least = outset, np.inf
+    # All readings answer for the edges up to the same one.
+    until_s = float(outset.t_s[min(_SHOWN, len(outset.t_s)) - 1])
     for number, reading in enumerate(_readings(outset, t_s, unused, model)):
-        cost = reading.cost + _cost_from_rest(reading, sense, table_rad, model) + _MARGIN * (number > 0)
+        cost = reading.cost + _MARGIN * (number > 0)
+        cost += _cost_from_rest(reading, until_s, sense, table_rad, model)
         if cost < least:
             best, least = reading, cost
     return best
@@ -157,9 +160,9 @@ def _put_back(outset: _Outset, t_s: Array, unused: Integers, model: Model) -> It
             )
 
 
-def _cost_from_rest(outset: _Outset, sense: int, table_rad: Array, model: Model) -> float:
-    """−2·log likelihood of edges that follow a start from rest."""
-    shown = slice(0, _SHOWN)
+def _cost_from_rest(outset: _Outset, until_s: float, sense: int, table_rad: Array, model: Model) -> float:
+    """−2·log likelihood of edges, up to some time, that follow a start from rest."""
+    shown = slice(0, max(int(np.searchsorted(outset.t_s, until_s, side="right")), 2))
     t_s, place = outset.t_s[shown], outset.place[shown]
     angle = place * model.spacing_rad
     if len(table_rad):

@@ -25,7 +25,14 @@ from brakebeat.reference.reading import Model, Nearby
 from brakebeat.reference.scale_search import find_noise, refine_noise
 from brakebeat.reference.scales import measure_scales
 from brakebeat.reference.spline import Array, Integers
-from brakebeat.reference.strokes import EdgeRun, cut_runs, reread
+from brakebeat.reference.strokes import (
+    EdgeRun,
+    alternating,
+    cut_runs,
+    leads_somewhere,
+    longest_gap_s,
+    reread,
+)
 from brakebeat.reference.turns import NEAR, Turning, resolve
 from brakebeat.reference.zero import Bounds, Releases, Turns, Zero, find_zero
 
@@ -108,7 +115,13 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults:
         shift_sd_rad=2.0 * shift_sd,
         faults=faults,
     )
-    runs = _trimmed(t_s, runs, singles, model)
+    trimmed = _trimmed(t_s, runs, singles, model)
+    longest = longest_gap_s(scales)
+    kept = [run for at, run in enumerate(runs) if leads_somewhere(trimmed, at, longest)]
+    if 0 < len(kept) < len(runs):
+        # What was left of the others were faults; without them their neighbours may read otherwise.
+        return _fits(t_s, alternating(kept), magnets, scales, faults)
+    runs = trimmed
     untold: list[Turning | None] = [None] * len(runs)
     runs, turnings = _resolve(t_s, runs, [model] * len(runs), marks, untold)
     fits = _fit_all(runs, turnings, magnets, scales, noise)

@@ -42,7 +42,7 @@ def cut_runs(t_s: Array, path: Path, scales: Scales) -> list[EdgeRun]:
     rows = np.flatnonzero(path.real)
     t, place, sense = t_s[rows], path.place[rows], path.sense[rows]
     turned = np.diff(sense) != 0
-    longest = _REST_FACTOR * np.sqrt(2.0 * scales.spacing_rad / scales.accel_rad_s2) + _REST_S
+    longest = longest_gap_s(scales)
     stood = ~turned & (np.diff(t) > longest)
     cuts = np.flatnonzero(turned | stood) + 1
     runs = []
@@ -60,7 +60,31 @@ def cut_runs(t_s: Array, path: Path, scales: Scales) -> list[EdgeRun]:
                 int(place[start]),
             )
         )
+    return alternating(runs)
+
+
+def alternating(runs: list[EdgeRun]) -> list[EdgeRun]:
+    """The runs with senses that alternate again, where one between two turnarounds was left out."""
+    for number in range(1, len(runs)):
+        before, run = runs[number - 1], runs[number]
+        sense = -before.sense if run.turned else before.sense
+        if sense != run.sense:
+            runs[number] = dataclasses.replace(run, sense=sense)
     return runs
+
+
+def leads_somewhere(runs: list[EdgeRun], number: int, longest_s: float) -> bool:
+    """False for a run of a few edges before the first rep, after the last one, or next to a rest."""
+    run = runs[number]
+    if number == 0 or number + 1 == len(runs):
+        return len(run.t_s) > _STRAY_EDGES_OUTSIDE
+    rest_s = max(run.t_s[0] - runs[number - 1].t_s[-1], runs[number + 1].t_s[0] - run.t_s[-1])
+    return bool(len(run.t_s) > _STRAY_EDGES_OUTSIDE or rest_s < longest_s)
+
+
+def longest_gap_s(scales: Scales) -> float:
+    """A gap beyond this is a rest."""
+    return float(_REST_FACTOR * np.sqrt(2.0 * scales.spacing_rad / scales.accel_rad_s2) + _REST_S)
 
 
 def _is_stray(t: Array, start: int, stop: int, longest: float) -> bool:
