@@ -7,7 +7,6 @@ _RAIN = "a stray edge in the rest before or after a set is taken for its first o
 
 REPS: dict[tuple, str] = {
     ("firmware", "spurious_rain"): _RAIN,
-    ("reference", "spurious_rain", 1): "strays after the last rep hide where it ends: left out",
 }
 
 BRAKES: dict[tuple, str] = {
