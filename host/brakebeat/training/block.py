@@ -12,7 +12,13 @@ from brakebeat.errors import InputError
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 # Which days of the week are taken first, by sessions a week.
+_LONGEST = 80
 _USUAL_DAYS = {1: (1,), 2: (0, 3), 3: (0, 2, 4), 4: (0, 1, 3, 4), 5: (0, 1, 2, 3, 4)}
+
+
+def _checked_words(field: str, words: str) -> None:
+    if not words or len(words) > _LONGEST or not words.isprintable():
+        raise InputError(f"{field}: {words!r}: give 1 to {_LONGEST} printable characters")
 
 
 @dataclass(frozen=True)
@@ -22,6 +28,9 @@ class Competition:
     day: date
     starts: time | None = None
     name: str = "competition"
+
+    def __post_init__(self) -> None:
+        _checked_words("competition", self.name)
 
 
 @dataclass(frozen=True)
@@ -63,6 +72,7 @@ class BlockSettings:
     exercise: str = "flywheel session"
 
     def __post_init__(self) -> None:
+        _checked_words("exercise", self.exercise)
         for name, low, high in (
             ("weeks", 1, 104),
             ("per_week", 1, 7),

@@ -119,10 +119,10 @@ def fieller(
     a = bottom**2 - g * var_bottom
     b = -2.0 * (top * bottom - g * covariance)
     c = top**2 - g * var_top
-    inside = b * b - 4.0 * a * c
-    if a <= 0.0 or inside < 0.0:
+    if a <= 0.0:
         return None, None
-    root = math.sqrt(inside)
+    # With a > 0 it is never negative but by rounding: top ÷ bottom itself is always in the set.
+    root = math.sqrt(max(0.0, b * b - 4.0 * a * c))
     return (-b - root) / (2.0 * a), (-b + root) / (2.0 * a)
 
 
