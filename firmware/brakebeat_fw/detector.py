@@ -123,6 +123,10 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
             least = 1000
             if seen > 1:
                 near = p1
+                before = state[_P2]
+                if before and near > before * 2 + (before >> 3):
+                    # The last interval has swallowed magnets.
+                    near = before
                 if near > 0x3FFFF:
                     near = 0x3FFFF
                 if state[_SLOW] and state[_RUN] < 2:
@@ -139,7 +143,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                         least = 200
             if dt < least:
                 expected = state[_EXPECTED]
-                if seen > 2 and expected and state[_SLOW] == 0:
+                if seen > 2 and expected and state[_SLOW] == 0 and state[_REFUSED] < 4:
                     missed_by = p1 - expected
                     if missed_by < 0:
                         missed_by = 0 - missed_by
@@ -147,6 +151,8 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     if new_miss < 0:
                         new_miss = 0 - new_miss
                     if missed_by > (expected >> 5) and new_miss * 3 < missed_by:
+                        # Once may be; again and again it is the count that runs at a fraction of the magnets.
+                        state[_REFUSED] += 4
                         state[_SPURIOUS] += 1
                         state[_P1] = p1 + dt
                         state[_T_LAST] = t
