@@ -90,6 +90,7 @@ class Phase:
         power = torque = 0.0
         force = NAN
         away = angle_rad
+        friction = self._sign * wheel.friction_nm(0.0)
         for k in range(1, len(speeds)):
             far = speeds[k]
             middle = (speeds[k - 1] + far) / 2
