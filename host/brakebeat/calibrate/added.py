@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from scipy.optimize import least_squares
 
@@ -43,7 +45,7 @@ def inertia_from_added(
         "edges": added_kg_m2 * ratio_sigma / (1.0 - ratio) ** 2,
         "added_inertia_kg_m2": inertia * added_sigma_kg_m2 / added_kg_m2,
     }
-    return inertia, float(np.hypot(*parts.values())), parts
+    return inertia, math.hypot(*parts.values()), parts
 
 
 def _ratio_at_middle(bare: Spin, loaded: Spin) -> float:

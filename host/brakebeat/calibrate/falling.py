@@ -8,6 +8,7 @@ integrated and held against the edges; nothing is differentiated.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -129,7 +130,7 @@ def _episodes(t_s: Array, magnets: int) -> list[tuple[int, int, float]]:
     cuts = np.flatnonzero((gaps > 2.0) & (gaps > 3.0 * np.minimum(before, 60.0))) + 1
     bounds = [0, *cuts.tolist(), len(t_s)]
     parts = []
-    for begin, end in zip(bounds[:-1], bounds[1:], strict=True):
+    for begin, end in itertools.pairwise(bounds):
         if end - begin >= 2 * magnets + 8:
             _, speed = coarse_speed(t_s[begin:end], magnets)
             parts.append((begin, end, float(speed.max())))
@@ -244,12 +245,18 @@ def _steps(given: Given) -> list[tuple[str, Given]]:
         sigma = getattr(given, _SIGMA[name])
         if sigma:
             moved.append((name, dataclasses.replace(given, **{name: getattr(given, name) + sigma})))
-    which, spread = ("slowing", given.slowing_sigma) if given.slowing else ("friction", given.friction_sigma)
+    spread = given.slowing_sigma if given.slowing else given.friction_sigma
     for term, sigma in enumerate(spread):
         if sigma:
-            values = list(getattr(given, which))
+            values = list(given.slowing or given.friction)
             values[term] += sigma
-            moved.append(("friction", dataclasses.replace(given, **{which: tuple(values)})))
+            more = (values[0], values[1], values[2])
+            step = (
+                dataclasses.replace(given, slowing=more)
+                if given.slowing
+                else dataclasses.replace(given, friction=more)
+            )
+            moved.append(("friction", step))
     return moved
 
 

@@ -20,13 +20,18 @@ def calibrate_friction(
     ``inertia_kg_m2`` wins over the recording's own; its standard uncertainty is carried through where given.
     Raises ``InputError`` where there is no inertia or no free run.
     """
+    return friction_of(read_spin(recording), inertia_for(recording, inertia_kg_m2), inertia_sigma_kg_m2)
+
+
+def inertia_for(recording: Recording, inertia_kg_m2: float | None = None) -> float:
+    """The inertia given, else the recording's. Raises ``InputError`` where there is neither."""
     inertia = recording.rig.inertia_kg_m2 if inertia_kg_m2 is None else inertia_kg_m2
     if inertia is None:
         raise InputError(
             f"{recording.path}: inertia_kg_m2 is not in the header: friction is inertia times deceleration. "
             "Give --inertia KG_M2 or a --rig file that has it (`brakebeat calibrate inertia` finds it)"
         )
-    return friction_of(read_spin(recording), inertia, inertia_sigma_kg_m2)
+    return inertia
 
 
 def friction_of(spin: Spin, inertia_kg_m2: float, inertia_sigma_kg_m2: float | None = None) -> Calibration:

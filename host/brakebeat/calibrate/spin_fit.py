@@ -212,7 +212,7 @@ class _Solver:
             np.nan,
         )
         # Means by magnet of the parameters' columns carry the parameters' errors over to the offsets.
-        carried = np.stack([self._means(column, total) for column in self._plain_columns()], axis=1)
+        carried = np.stack([self._means(column) for column in self._plain_columns()], axis=1)
         own = np.diag(np.where(known, 1.0 / np.maximum(total, 1e-300), 0.0))
         whole = own + carried @ covariance @ carried.T
         centre = np.eye(self.magnets) - known[None, :] / max(known.sum(), 1)
@@ -222,8 +222,9 @@ class _Solver:
         terms[np.ix_(index, index)] = covariance[1:, 1:]
         return raw - np.nanmean(raw), np.where(known, spread, np.nan), terms
 
-    def _means(self, values: Array, total: Array) -> Array:
+    def _means(self, values: Array) -> Array:
         weight = self.used / self.sigma**2
+        total = np.bincount(self.magnet, weight, self.magnets)
         return np.asarray(np.bincount(self.magnet, weight * values, self.magnets) / np.maximum(total, 1e-300))
 
     def _plain_columns(self) -> list[Array]:

@@ -176,7 +176,9 @@ class _Walker:
             if 0 <= number <= self._last and abs(self._t[number] - expected) < distance:
                 best, distance = number, abs(float(self._t[number]) - expected)
         # A bounce follows its edge: the first of a burst is the magnet's.
-        while best and expected - self._t[best - 1] < reach and self._t[best] - self._t[best - 1] < 0.05 * reach:
+        while (
+            best and expected - self._t[best - 1] < reach and self._t[best] - self._t[best - 1] < 0.05 * reach
+        ):
             best -= 1
         return best
 

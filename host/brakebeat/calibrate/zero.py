@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from brakebeat.calibrate.pulls import read_stops
+from brakebeat.calibrate.pulls import overrun
 from brakebeat.calibrate.result import Calibration
 from brakebeat.calibrate.runs import seconds
 from brakebeat.calibrate.tracking import steady
@@ -12,6 +12,8 @@ from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 
 _HELD_S = 2.0
+# The nearest edge is up to half a spacing off, and it may be its neighbour that is nearest.
+_SIGMA_EDGES = 0.37
 
 
 def calibrate_zero(recording: Recording, held_at_s: float | None = None) -> Calibration:
@@ -24,19 +26,17 @@ def calibrate_zero(recording: Recording, held_at_s: float | None = None) -> Cali
     t_s = seconds(recording.t_us)
     kept = steady(t_s, dead=0.2)
     at = _pause(t_s[kept], recording.rig.pulses_per_rev, held_at_s, recording.path)
-    # The pull before the pause and, where there is one, the movement after it.
-    after = t_s[kept[at + 1 :]]
-    until = _next_pause(after) if len(after) else 0
-    part = t_s[kept[: at + 1 + until]]
-    begin = _begin_of_pull(part, at)
-    moves = 2 if until >= 4 else 1
-    stops = read_stops(part[begin : at + 1] if moves == 1 else part[begin:], moves, recording.path)
-    beyond = float(stops.place[1]) - (at - begin)
+    times = t_s[kept]
+    beyond = min(overrun(times[max(at - 4, 0) : at + 1]), 1.0)
+    if len(times) - at > 4:
+        # Left again the same way: the two overruns make one spacing.
+        lead = overrun(-times[at + 1 : at + 6][::-1])
+        beyond = beyond / (beyond + lead)
     nearest = at + (1 if beyond > 0.5 and at + 1 < len(kept) else 0)
     result = Calibration(
         "zero",
         {"zero_index": int(kept[nearest])},
-        {"zero_index": float(np.hypot(stops.sigma[1], 0.29))},
+        {"zero_index": _SIGMA_EDGES},
         details={
             "held_from_s": float(t_s[kept[at]]),
             "beyond_edge_rad": 2.0 * np.pi / recording.rig.pulses_per_rev * (beyond - (nearest - at)),
@@ -50,7 +50,9 @@ def _pause(t_s: np.ndarray, magnets: int, held_at_s: float | None, path: str) ->
     if held_at_s is not None:
         at = int(np.searchsorted(t_s, held_at_s)) - 1
         if at < 3:
-            raise InputError(f"{path}: --at {held_at_s:g}: fewer than four edges come before; give a later time")
+            raise InputError(
+                f"{path}: --at {held_at_s:g}: fewer than four edges come before; give a later time"
+            )
         return at
     gaps = np.append(np.diff(t_s), np.inf)
     least = max(4, (magnets + 1) // 2)
@@ -66,8 +68,3 @@ def _pause(t_s: np.ndarray, magnets: int, held_at_s: float | None, path: str) ->
 def _begin_of_pull(t_s: np.ndarray, at: int) -> int:
     rests = np.flatnonzero(np.diff(t_s[: at + 1]) >= _HELD_S)
     return int(rests[-1]) + 1 if len(rests) else 0
-
-
-def _next_pause(t_s: np.ndarray) -> int:
-    rests = np.flatnonzero(np.diff(t_s) >= _HELD_S)
-    return int(rests[0]) + 1 if len(rests) else len(t_s)

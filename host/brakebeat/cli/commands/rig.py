@@ -1,0 +1,118 @@
+"""``brakebeat rig``: make a rig file by questions or options, or show what one gives."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from brakebeat.errors import InputError
+
+_TITLE = "Made by `brakebeat rig new`; change what you like, `brakebeat rig show` tells what it gives."
+_CAUTION = (
+    "Caution: wire with the power off and the wheel at rest, strap off; keep mains out of it. Fix magnets "
+    "mechanically, not by glue alone: one that comes loose at speed is a projectile."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """``new`` and ``show``."""
+    from brakebeat.rigs.questions import QUESTIONS
+
+    ways = parser.add_subparsers(dest="way", required=True, metavar="WAY")
+    new = ways.add_parser("new", help="ask, and write a commented rig file")
+    new.add_argument("file", metavar="RIG", nargs="?", default="rig.toml", help="where to (rig.toml)")
+    new.add_argument(
+        "--yes", action="store_true", help="ask nothing: what no option says stays at its default"
+    )
+    new.add_argument("--replace", action="store_true", help="replace an existing file; the old one is kept")
+    for question in QUESTIONS:
+        new.add_argument(
+            question.option, dest=question.key, metavar="X", help=question.text.replace("%", "%%")
+        )
+    show = ways.add_parser("show", help="what a rig file gives: steps of the speed, errors to be expected")
+    show.add_argument("file", metavar="RIG", nargs="?", default="rig.toml")
+    show.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make or show; 0 on success."""
+    return _new(args) if args.way == "new" else _show(args)
+
+
+def _new(args: argparse.Namespace) -> int:
+    from brakebeat.formats.rig import write_rig
+    from brakebeat.rigs.questions import rig_of
+
+    path = Path(args.file)
+    if path.exists() and not args.replace:
+        raise InputError(f"{path}: is there already; give another name, or --replace (the old one is kept)")
+    print(_CAUTION, file=sys.stderr)
+    rig = rig_of(_answers(args))
+    if path.exists():
+        kept = _keep(path)
+        print(f"{kept}: the old file", file=sys.stderr)
+    write_rig(path, rig, title=_TITLE)
+    print(f"{path}: written. Next: brakebeat rig show {path}", file=sys.stderr)
+    return 0
+
+
+def _answers(args: argparse.Namespace) -> dict[str, Any]:
+    from brakebeat.rigs.questions import QUESTIONS, answer, wanted
+
+    given = vars(args)
+    asks = not args.yes and sys.stdin.isatty()
+    answers: dict[str, Any] = {}
+    for question in QUESTIONS:
+        text = given[question.key]
+        if text is None and not wanted(question, answers):
+            continue
+        if text is None and question.needed and not asks:
+            raise InputError(f"{question.option} is missing: {question.text}")
+        if text is None and asks:
+            answers[question.key] = _asked(question)
+        else:
+            answers[question.key] = answer(question, text or "")
+    return answers
+
+
+def _asked(question: Any) -> Any:
+    from brakebeat.rigs.questions import answer
+
+    offer = (
+        "" if question.needed else f" [{'not known yet' if question.default is None else question.default}]"
+    )
+    while True:
+        print(f"{question.text}{offer} ", end="", file=sys.stderr, flush=True)
+        line = sys.stdin.readline()
+        if not line:
+            raise InputError(f"{question.option}: no answer; nothing was written")
+        try:
+            return answer(question, line)
+        except InputError as error:
+            print(error, file=sys.stderr)
+
+
+def _keep(path: Path) -> Path:
+    number = 1
+    while (kept := path.with_name(f"{path.name}.old-{number}")).exists():
+        number += 1
+    try:
+        kept.write_bytes(path.read_bytes())
+    except OSError as error:
+        raise InputError(f"{kept}: the old file cannot be kept there ({error.strerror})") from error
+    return kept
+
+
+def _show(args: argparse.Namespace) -> int:
+    from brakebeat.formats.rig import read_rig
+    from brakebeat.rigs.show import document, words
+
+    rig = read_rig(args.file)
+    if args.json:
+        print(json.dumps(document(rig), allow_nan=False, ensure_ascii=False))
+    else:
+        print(words(rig))
+    return 0

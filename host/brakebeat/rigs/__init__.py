@@ -1,0 +1,1 @@
+"""A rig file made by questions, and what a rig file gives."""
