@@ -30,15 +30,16 @@ _COMMAND_RIG_BEGIN = const(7)
 _COMMAND_RIG_PART = const(8)
 _COMMAND_RIG_COMMIT = const(9)
 _COMMAND_ERASE = const(10)
+_COMMAND_MAGNETS = const(11)
 
 # Bytes of payload that each command needs at least, by code.
-_LEAST = b"\x00\x02\x04\x04\x08\x00\x00\x06\x02\x00\x04"
+_LEAST = b"\x00\x02\x04\x04\x08\x00\x00\x06\x02\x00\x04\x01"
 _LARGEST_RIG = const(4096)
 _MOST_ANSWERS = const(16)
 
 
 class Control:
-    """Obeys commands. board: has ``journal``, ``tap``, ``clock_us()``, ``uptime_s()``, ``at_rest`` and
+    """Obeys commands. board: has ``journal``, ``session``, ``tap``, ``clock_us()``, ``uptime_s()``, ``at_rest`` and
     ``take_rig(text)``, which returns what is wrong, or an empty text.
     """
 
@@ -86,7 +87,7 @@ class Control:
     def _obey_one(self, code, payload, trusted):
         # type: (int, bytes, bool) -> tuple[int, bytes]
         """The answer's error and content."""
-        if not _COMMAND_HELLO <= code <= _COMMAND_ERASE:
+        if not _COMMAND_HELLO <= code <= _COMMAND_MAGNETS:
             return _ERROR_UNKNOWN, b""
         if len(payload) < _LEAST[code]:
             return _ERROR_VALUE, b""
@@ -99,6 +100,8 @@ class Control:
             return 0, b""
         if code <= _COMMAND_ACKNOWLEDGE:
             return self._deliver(code, struct.unpack_from("<I", payload)[0]), b""
+        if code == _COMMAND_MAGNETS:
+            return 0, self._board.session.learnt_magnets(payload[0])
         if not trusted:
             return _ERROR_REFUSED, b""
         if code == _COMMAND_RAW_START:

@@ -1,5 +1,7 @@
 """From edges to reps: runs the hot path over batches of edges and does once a rep what a rep needs."""
 
+import struct
+
 from micropython import const
 
 from . import detector, ticks, wire
@@ -147,6 +149,13 @@ class Session:
         # type: () -> int
         """Finished reps."""
         return self.reps.count
+
+    def learnt_magnets(self, first):
+        # type: (int) -> bytes
+        """What MAGNETS answers: how many there are, reps that taught, offsets of five from ``first`` on (1e-4 rad)."""
+        table = self.stretch.table
+        offsets = [int(offset * self.spacing_rad * 10000) for offset in table.offsets[first : first + 5]]
+        return struct.pack("<BB%dh" % len(offsets), table.magnets, min(table.reps, 255), *offsets)
 
     @property
     def busy(self):

@@ -192,6 +192,7 @@ ANSWER_HEAD_FORMAT = (
 # COMMAND 8 RIG_PART: trusted; "<H" offset, bytes
 # COMMAND 9 RIG_COMMIT: trusted, at rest; in force at once, but pins, name and radio at the next power-up
 # COMMAND 10 ERASE: trusted, at rest; "<I" journal_id; done block by block while the wheel stands
+# COMMAND 11 MAGNETS: "<B" first -> "<BB" magnets, reps learnt from; 5 offsets at most from there on, "<h" 1e-4 rad
 HELLO_FORMAT = (
     "<"
     "B"  # version: what both speak; the board's own where there is none

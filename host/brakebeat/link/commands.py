@@ -64,5 +64,14 @@ def unpack_raw_start(payload: bytes) -> int | None:
     return None if values is None else values[0]
 
 
+def unpack_magnets(payload: bytes) -> tuple[int, int, list[float]] | None:
+    """MAGNETS' answer: (magnets, reps learnt from, offsets in rad of some); None where it is too short."""
+    values = _unpack("<BB", payload)
+    if values is None:
+        return None
+    count = (len(payload) - 2) // 2
+    return values[0], values[1], [units * 1e-4 for units in struct.unpack_from(f"<{count}h", payload, 2)]
+
+
 def _unpack(layout: str, payload: bytes) -> Any:
     return struct.unpack_from(layout, payload) if len(payload) >= struct.calcsize(layout) else None

@@ -9,12 +9,15 @@ from collections.abc import Callable
 
 from brakebeat.board.files import load_wire
 from brakebeat.errors import InputError
+from brakebeat.link.commands import unpack_magnets
 from brakebeat.link.connection import BoardConnection
 from brakebeat.link.control import CommandError
 
 # More than a rig file with all its comments needs; boards take no more.
 LARGEST_RIG = 4096
 _LARGEST_PART = 128
+# Before that many reps have taught, noise of single edges is still in the magnet table.
+LEARNT_REPS = 5
 # The wheel has to stand still for 2 s before a board changes anything.
 _REST_TRIES = 10
 _REST_PAUSE_S = 1.0
@@ -45,6 +48,32 @@ async def send_rig(
         await connection.control.ask(wire.COMMAND_RIG_PART, struct.pack("<H", offset) + part)
         progress(offset + len(part))
     await _commit(connection, waiting)
+
+
+async def learnt_magnets(connection: BoardConnection) -> list[float]:
+    """The magnets' offsets from even spacing as the board has learnt them from reps, rad, in its own order.
+
+    Raises:
+        InputError: it has learnt from too few reps, or its sensor has no magnets to tell apart.
+    """
+    wire = load_wire()
+    offsets: list[float] = []
+    while True:
+        answer = unpack_magnets(await connection.control.ask(wire.COMMAND_MAGNETS, bytes([len(offsets)])))
+        if answer is None:
+            raise InputError("the board's answer about its magnets is too short; try again")
+        magnets, reps, some = answer
+        if magnets < 2:
+            raise InputError("this board tells no magnets apart (one magnet, an encoder or a toothed wheel)")
+        if reps < LEARNT_REPS:
+            raise InputError(
+                f"the board has learnt its magnets from {reps} reps so far; pull {LEARNT_REPS} in a row, "
+                "then ask again"
+            )
+        offsets += some
+        if not some or len(offsets) >= magnets:
+            mean = sum(offsets) / len(offsets)
+            return [round(offset - mean, 6) for offset in offsets]
 
 
 async def _commit(connection: BoardConnection, waiting: Callable[[], None]) -> None:

@@ -25,22 +25,30 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--target", type=_ratio, metavar="F", help="brake fraction to aim at, 0 to 1")
     group.add_argument("--tolerance", type=_ratio, metavar="F", help="by which one may miss it, 0 to 0.5")
     group.add_argument("--preset", help="a window by name: first_quarter or last_third")
+    parser.add_argument(
+        "--learnt-magnets",
+        action="store_true",
+        help="take the magnets' offsets that the board has learnt from reps into the rig file, too",
+    )
     add_board_arguments(parser, several=False)
 
 
 def run(args: argparse.Namespace) -> int:
     """Send it: 0 once the board has taken it. A refusal is a DeviceError and changes nothing."""
     from brakebeat.formats.atomic import atomic_write
-    from brakebeat.watch.rig_change import board_text, changed_rig
+    from brakebeat.watch.rig_change import changed_rig
 
     wanted = wanted_boards(args)
     changes = _changes(args)
-    rig, text = changed_rig(args.rig, changes)
-    asyncio.run(_send(args, wanted, board_text(text)))
-    if changes:
+    changed_rig(
+        args.rig, changes
+    )  # what is wrong with the file or the values shows before a board is looked for
+    before = args.rig.read_bytes() if args.rig.is_file() else b""
+    rig, text = asyncio.run(_send(args, wanted, changes))
+    if text != before:
         with atomic_write(args.rig) as stream:
             stream.write(text)
-    _print(args, rig, bool(changes))
+    _print(args, rig, text != before)
     return 0
 
 
@@ -61,10 +69,12 @@ def _changes(args: argparse.Namespace) -> dict[str, Any]:
     return {"brake_preset": args.preset, "brake_target": target, "brake_tolerance": tolerance}
 
 
-async def _send(args: argparse.Namespace, wanted: list[Wanted], text: bytes) -> None:
+async def _send(args: argparse.Namespace, wanted: list[Wanted], changes: dict[str, Any]) -> tuple[Rig, bytes]:
+    """Put the changed rig file onto the board; returns the rig and the file's text."""
     from brakebeat.link import Finder, Ledger, Wanted
     from brakebeat.link.follow import connected, find
-    from brakebeat.link.rig_transfer import send_rig
+    from brakebeat.link.rig_transfer import learnt_magnets, send_rig
+    from brakebeat.watch.rig_change import board_text, changed_rig
 
     async with virtual_boards(args, wait_for_host=False) as virtual:
         if virtual is not None:
@@ -74,12 +84,17 @@ async def _send(args: argparse.Namespace, wanted: list[Wanted], text: bytes) -> 
         finder = Finder()
         transport = await find(wanted[0] if wanted else Wanted(), finder, args.scan)
         async with connected(transport, finder, Ledger()) as connection:
-            print(f"sending {args.rig} to {transport.label} ({len(text)} bytes)", file=sys.stderr)
+            if args.learnt_magnets:
+                changes = {**changes, "magnet_offsets_rad": await learnt_magnets(connection)}
+            rig, text = changed_rig(args.rig, changes)
+            short = board_text(text)
+            print(f"sending {args.rig} to {transport.label} ({len(short)} bytes)", file=sys.stderr)
             await send_rig(
                 connection,
-                text,
+                short,
                 waiting=lambda: print("the wheel turns: waiting until it stands still", file=sys.stderr),
             )
+            return rig, text
 
 
 def _print(args: argparse.Namespace, rig: Rig, changed: bool) -> None:
