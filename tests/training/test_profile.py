@@ -97,7 +97,8 @@ def test_optimum_of_an_exact_parabola():
     found = power_optimum(x, np.array([parabola(each) for each in INERTIAS]))
     assert found.inertia_kg_m2 == pytest.approx(0.07)
     assert found.greatest_power_w == pytest.approx(430.0)
-    assert (found.low, found.high) == pytest.approx((0.07, 0.07), rel=1e-4)
+    # Even then it is only so sure: true curves are no parabolas.
+    assert 0.05 < found.low < 0.07 < found.high < 0.1
     assert found.where == "inside"
 
 

@@ -44,10 +44,12 @@ class Store:
         with explained(self.path):
             return self._connection.execute(sql, parameters).fetchall()
 
-    def stream(self, sql: str, parameters: Sequence[Any] = ()) -> Iterator[sqlite3.Row]:
-        """The rows of a query one after another, for results too big to hold."""
+    def stream(self, sql: str, parameters: Sequence[Any] = ()) -> Iterator[tuple[Any, ...]]:
+        """The rows of a query one after another, as tuples, for results too big to hold."""
         with explained(self.path):
-            yield from self._connection.execute(sql, parameters)
+            cursor = self._connection.cursor()
+            cursor.row_factory = None
+            yield from cursor.execute(sql, parameters)
 
     def row(self, sql: str, parameters: Sequence[Any] = ()) -> sqlite3.Row | None:
         """The first row of a query, or None."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -42,17 +43,15 @@ HEADINGS = (
 _RATIOS = [
     f"rep.eccentric_{kind}_power_w / nullif(rep.concentric_{kind}_power_w, 0)" for kind in ("peak", "mean")
 ]
+_LINES_A_WRITE = 1000
 # SQLite writes the numbers itself: JSON without the brackets is a piece of a CSV line, and Python need not
 # look at each of them. Texts of reps are words that need no quotes.
 _REPS = (
-    "SELECT json_array("
-    " row_number() OVER (PARTITION BY rep.computation_id ORDER BY rep.rep_index),"
-    " EXISTS (SELECT 1 FROM rep_mark AS mark WHERE mark.set_id = live_set.id AND mark.deleted_ms IS NULL"
-    "  AND mark.at_us >= rep.start_us AND mark.at_us < rep.end_us),"
-    f" {', '.join('rep.' + name for name in NUMBER_COLUMNS)}, {', '.join(_RATIOS)})"
-    " || ',' || ifnull(rep.brake_timing, '') || ',' || rep.flags, live_set.id"
-    " FROM live_set JOIN rep ON rep.computation_id = live_set.computation_id"
-    " {where} ORDER BY live_set.started_ms, live_set.session_id, live_set.position, rep.rep_index"
+    "SELECT replace(trim(json_array("
+    f"{', '.join('rep.' + name for name in NUMBER_COLUMNS)}, {', '.join(_RATIOS)}), '[]'), 'null', '')"
+    " || ',' || ifnull(rep.brake_timing, '') || ',' || rep.flags, chosen.place, rep.start_us, rep.end_us"
+    " FROM temp.chosen_set AS chosen CROSS JOIN rep ON rep.computation_id = chosen.computation_id"
+    " ORDER BY chosen.place, rep.rep_index"
 )
 
 
@@ -64,10 +63,30 @@ def csv_lines(store: Store, athlete_id: int | None = None) -> Iterator[str]:
     where, values = ("", ()) if athlete_id is None else ("WHERE live_set.athlete_id = ?", (athlete_id,))
     yield ",".join(HEADINGS) + "\n"
     with store.reading():
-        prefixes = {row["id"]: _prefix(row) for row in store.rows(f"SELECT * FROM live_set {where}", values)}
-        for numbers, set_id in store.stream(_REPS.replace("{where}", where), values):
-            array, _, words = numbers.partition("]")
-            yield f"{prefixes[set_id]},{array[1:].replace('null', '')}{words}\n"
+        chosen = store.rows(
+            f"SELECT * FROM live_set {where} ORDER BY started_ms, session_id, position", values
+        )
+        # In a table of its own, the sets' order is that of its key and nothing needs sorting.
+        store.write("CREATE TEMP TABLE chosen_set (place INTEGER PRIMARY KEY, computation_id INTEGER)")
+        store.write_many(
+            "INSERT INTO temp.chosen_set VALUES (?, ?)",
+            ((place, row["computation_id"]) for place, row in enumerate(chosen)),
+        )
+        yield from _reps(store, chosen)
+
+
+def _reps(store: Store, chosen: list[sqlite3.Row]) -> Iterator[str]:
+    marks: dict[int, list[int]] = {}
+    for mark in store.rows("SELECT set_id, at_us FROM rep_mark WHERE deleted_ms IS NULL"):
+        marks.setdefault(mark["set_id"], []).append(mark["at_us"])
+    last = -1
+    for cells, place, start_us, end_us in store.stream(_REPS):
+        if place != last:
+            last, number, prefix = place, 0, _prefix(chosen[place])
+            taken_out = marks.get(chosen[place]["id"], ())
+        number += 1
+        marked = 1 if taken_out and any(start_us <= at < end_us for at in taken_out) else 0
+        yield f"{prefix},{number},{marked},{cells}\n"
 
 
 def _prefix(row: sqlite3.Row) -> str:
@@ -92,8 +111,9 @@ def _prefix(row: sqlite3.Row) -> str:
 
 def write_csv(store: Store, stream: IO[bytes], athlete_id: int | None = None) -> None:
     """Write the table as UTF-8 CSV."""
-    for line in csv_lines(store, athlete_id):
-        stream.write(line.encode())
+    lines = csv_lines(store, athlete_id)
+    while some := list(itertools.islice(lines, _LINES_A_WRITE)):
+        stream.write("".join(some).encode())
 
 
 def write_parquet(store: Store, path: Path, athlete_id: int | None = None) -> None:

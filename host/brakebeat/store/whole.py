@@ -112,6 +112,7 @@ def _plain(store: Store, table: str, with_edges: bool) -> Iterator[str]:
 
 def _recordings(store: Store) -> Iterator[str]:
     columns = TABLES["recording"]
+    place = columns.index("edges")
     for row in store.stream(f"SELECT {', '.join(columns)} FROM recording WHERE {_WHICH['recording']}"):
-        edges = base64.b64encode(row["edges"]).decode()
-        yield json.dumps([edges if name == "edges" else row[name] for name in columns])
+        edges = base64.b64encode(row[place]).decode()
+        yield json.dumps([*row[:place], edges, *row[place + 1 :]])

@@ -10,6 +10,9 @@ import numpy as np
 
 from brakebeat.training.lines import CONFIDENCE, Array, fieller
 
+# A parabola of logarithms misses the power curves of simulated athletes by about this much of their power.
+_MISFIT = 0.01
+
 Where = Literal["inside", "lighter", "heavier", "unknown"]
 
 
@@ -32,8 +35,8 @@ def power_optimum(inertia_kg_m2: Array, power_w: Array) -> Optimum:
     """The peak of a parabola of ln(power) over ln(inertia) through n points (n,), one a set.
 
     Why a parabola of logarithms: power rises, peaks and falls with inertia, evenly per doubling. It is not the
-    athlete's true curve; what it misses is scatter here and widens the interval. That comes from Fieller's
-    theorem, with the n − 3 degrees of freedom of the points.
+    athlete's true curve; what it misses is scatter here, at least ``_MISFIT``, and widens the interval. That
+    comes from Fieller's theorem, with the n − 3 degrees of freedom of the points.
     """
     x, y = np.log(inertia_kg_m2), np.log(power_w)
     middle = float(x.mean())
@@ -68,7 +71,8 @@ def _interval(
         return None, None
     from scipy.stats import t
 
-    variance = float((left**2).sum()) / degrees
+    # Five points can lie on a wrong curve by luck.
+    variance = max(float((left**2).sum()) / degrees, _MISFIT**2)
     covariance = variance * np.linalg.inv(design.T @ design)
     # The peak is at −slope ÷ 2·curve.
     low, high = fieller(
