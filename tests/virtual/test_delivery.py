@@ -69,7 +69,7 @@ class Host:
 
     async def _take(self, client, until):
         doomed = self.rng.random() < 0.95
-        records = self.rng.randrange(1, 5)
+        records = self.rng.randrange(1, 3)
         while not client.lost.is_set():
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(client.arrived.wait(), 0.02)
@@ -100,22 +100,22 @@ class Host:
 
 async def test_a_thousand_reps_arrive_once_each_in_order(long_recording, expected, tmp_path):
     rng = random.Random(20)
-    lives = 0
+    lives = cut_short = 0
     wanted = []
     async with virtual_air(RadioLimits(mtu=185)) as air:
         with bleak_on(air):
             host = Host(air, rng)
             while len(wanted) < 1000:
                 lives += 1
-                settings = {"speed": 150.0, "wait_for_host": False, "address": ADDRESS}
+                # Now and then the battery dies while the set goes on.
+                dies = rng.random() < 0.4
+                settings = {"speed": 20.0 if dies else 150.0, "wait_for_host": False, "address": ADDRESS}
                 async with virtual_board(long_recording, air, tmp_path, **settings) as board:
-                    # Now and then the battery dies while the set goes on.
-                    dies = rng.random() < 0.4
                     first = len(host.kept)
                     done = False
                     while not done:
                         done = await host.session(board.played)
-                        if dies and len(host.kept) - first > 30:
+                        if dies and len(host.kept) - first > 8:
                             await board.kill()
                             break
                 got = [decode_rep(record[8:])[0] for _, record in host.kept[first:]]
@@ -127,10 +127,9 @@ async def test_a_thousand_reps_arrive_once_each_in_order(long_recording, expecte
                             pass
                     got = [decode_rep(record[8:])[0] for _, record in host.kept[first:]]
                     assert got == expected[: len(got)]
-                    assert len(got) > 30
+                    assert len(got) > 8
+                    cut_short += len(got) < len(expected)
                 else:
-                    if got != expected:
-                        print([q for q, _ in host.kept[first:]], [r.index for r in got], host.cuts)
                     assert got == expected
                 assert len(boots) == 1
                 wanted += got
@@ -138,7 +137,8 @@ async def test_a_thousand_reps_arrive_once_each_in_order(long_recording, expecte
     assert sequences == sorted(set(sequences))
     assert len(host.kept) == len(wanted) >= 1000
     assert host.cuts >= 200
-    print(f"{len(wanted)} reps, {lives} lives, {host.cuts} cuts")
+    assert cut_short >= 2
+    print(f"{len(wanted)} reps, {lives} lives, {cut_short} of them cut short, {host.cuts} links lost")
 
 
 def _already():
