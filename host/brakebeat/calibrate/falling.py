@@ -35,6 +35,8 @@ GRAVITY_SIGMA_M_S2 = 0.015
 
 _STEPS = 200
 _CUT = 6.0
+# A strap that still pulls slows the wheel down at least as hard as it sped it up.
+_PULLED = 0.9
 _RUN_OUT_TURNS = 2.0
 
 
@@ -182,7 +184,7 @@ def _after(t_s: Array, magnets: int, first: int) -> After | None:
     except InputError:
         fit = None
     rise = float(curve[1]) / max(float(t_s[first] - t_s[0]), 1e-3)
-    if fit is None or slowing > 0.5 * rise or fit.turns < _RUN_OUT_TURNS:
+    if fit is None or slowing > _PULLED * rise or fit.turns < _RUN_OUT_TURNS:
         return After(begin, float(curve[1]), slowing, None)
     speed = fit.coasting.speed_rad_s
     return After(begin, speed, float(fit.coasting.slowing_rad_s2(speed)), fit)

@@ -67,7 +67,7 @@ def walk_head(t_s: Array, magnets: int, offset_rad: Array, reference: int, place
     """
     if reference == 0:
         return Head(0, True)
-    angle = _Angles(magnets, np.nan_to_num(offset_rad), place)
+    angle = _Angles(magnets, offset_rad, place)
     speed = (angle(1) - angle(0)) / float(t_s[after] - t_s[reference])
     front: dict[int, list[_Way]] = {reference: [_Way(0.0, reference, 0, speed, 0.0, False)]}
     # The cheapest end for each magnet that the first edge may be.
@@ -97,10 +97,16 @@ class _Angles:
     """Shaft angle of a place counted from the reference, offsets included."""
 
     def __init__(self, magnets: int, offset_rad: Array, place: int) -> None:
-        self._magnets, self._offset, self._place = magnets, offset_rad.tolist(), place
+        self._magnets, self._place = magnets, place
+        self._offset = np.nan_to_num(offset_rad).tolist()
+        self._dead = np.isnan(offset_rad).tolist()
 
     def __call__(self, place: int) -> float:
         return 2.0 * np.pi / self._magnets * place + self._offset[(place + self._place) % self._magnets]
+
+    def dead(self, place: int) -> bool:
+        """Whether the free run never saw this place's magnet."""
+        return self._dead[(place + self._place) % self._magnets]
 
 
 def _steps(t_s: Array, angle: _Angles, way: _Way, before: int) -> list[_Way]:
@@ -121,12 +127,15 @@ def _steps(t_s: Array, angle: _Angles, way: _Way, before: int) -> list[_Way]:
         foreseen = max(foreseen, 0.4 * way.speed_rad_s)
         reach = _UNSTEADY + 0.5 * change / max(foreseen, way.speed_rad_s)
         off = float(np.log(speed / foreseen)) / reach
-        cost = way.cost + extras + _MISSED * (stride - 1)
+        passed = [angle.dead(way.place - back) for back in range(1, stride)]
+        if angle.dead(way.place - stride):
+            continue
+        cost = way.cost + extras + _MISSED * passed.count(False)
         # Student's density of the speed's logarithm, as one of time.
         cost += 3.0 * float(np.log1p(off * off / 5.0)) + float(np.log(reach * gap))
         accel = (way.speed_rad_s - speed) / between
         ways.append(
-            _Way(cost, before, way.place - stride, speed, accel, way.guessed or skipped or stride > 1)
+            _Way(cost, before, way.place - stride, speed, accel, way.guessed or skipped or False in passed)
         )
     return ways
 

@@ -34,7 +34,6 @@ FLAGS: dict[str, str] = {
     "thickness_assumed": "the strap's thickness was taken as given, not measured",
     "thickness_inseparable": "too few lengths to tell the strap's thickness; it is 0",
     "lengths_disagree": "the pulled lengths do not fit one drum; measure them again",
-    "still_moving": "the recording ends before the wheel has come to rest",
     "density_from_memory": "a density comes from memory, without a source; weigh the part instead",
     "negative_thickness": "the lengths would need a negative thickness; it is 0",
 }

@@ -91,10 +91,10 @@ class _Solver:
     def _first_guess(self) -> Array:
         """First speed and terms from a parabola; the deceleration goes to the lowest term."""
         curve = np.polyfit(self.t, self.even, 2)
+        if not -2.0 * curve[0] > 1e-6 * curve[1]:
+            raise InputError("the wheel does not slow down: let it run free until it stands still")
         first = max(float(curve[1]), 1e-3)
         slowing = -2.0 * float(curve[0])
-        if slowing <= 0.0:
-            raise InputError("the wheel does not slow down: let it run free until it stands still")
         lowest = self.terms[0]
         speed = np.polyval(np.polyder(curve), 0.5 * self.t[-1])
         return np.array([first, slowing / max(float(speed), 1e-3) ** lowest] + [0.0] * (len(self.terms) - 1))
@@ -109,6 +109,11 @@ class _Solver:
         """Fit, estimate the scatter, cut what is too far off, and again until nothing changes."""
         for turn in range(8):
             self.iterate()
+            if self.used.sum() < len(self.params) + 4:
+                raise InputError(
+                    "the edges do not fit a wheel that slows down: spin it by hand, let it run free until it stands "
+                    "still, and check pulses_per_rev"
+                )
             residual, speed = self.residual(self.params)
             before = self.used.copy()
             free = max(1.0 - (len(self.params) + (self.seen > 0).sum()) / max(self.used.sum(), 1), 0.05)
