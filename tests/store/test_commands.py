@@ -177,3 +177,26 @@ def test_recording_without_a_rep_is_refused(run, tmp_path):
     ]
     assert "no whole rep" in run(*call, code=2)
     assert len(json.loads(run("log", "--json"))["sessions"]) == 1
+    assert json.loads(run("log", "names", "--json"))["athletes"][1:] == []
+
+
+def test_another_rig_and_figures_anew(run, tmp_path):
+    from brakebeat.formats.rig import write_rig
+    from tests.store.made_up import RIG
+
+    write_rig(tmp_path / "rig.toml", RIG.model_copy(update={"inertia_kg_m2": 0.24}))
+    assert "recompute" in run("log", "edit", "1.1", f"rig={tmp_path / 'rig.toml'}")
+    before = json.loads(run("log", "show", "1", "--json"))["set_list"][0]["reps"][4]
+    run("log", "recompute")
+    after = json.loads(run("log", "show", "1", "--json"))["set_list"][0]["reps"][4]
+    # Twice the inertia is twice the power but for friction.
+    ratio = after["concentric"]["mean_power_w"] / before["concentric"]["mean_power_w"]
+    assert ratio == pytest.approx(2.0, rel=0.05)
+    assert after["peak_rad_s"] == pytest.approx(before["peak_rad_s"], rel=1e-3)
+
+
+def test_sets_of_another_athlete_do_not_join_a_session(run):
+    call = ["import", "sample:clean", "--exercise", "squat", "--at", "2026-11-02T18:10", "--session", "1"]
+    assert "is Mara Quill's" in run(*call, "--athlete", "Io", code=2)
+    run(*call, "--athlete", "mara quill")
+    assert len(json.loads(run("log", "show", "1", "--json"))["set_list"]) == 2

@@ -14,6 +14,7 @@ from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 from brakebeat.results import Analysis, Rep
 from brakebeat.store import edges
+from brakebeat.store.catalog import named
 from brakebeat.store.changes import change, created
 from brakebeat.store.clock import to_stored
 from brakebeat.store.connection import Store
@@ -83,15 +84,16 @@ def import_recording(
     store: Store,
     recording: Recording,
     *,
-    athlete_id: int,
-    exercise_id: int,
+    athlete: str,
+    exercise: str,
     started: datetime,
     engine: EngineName = "reference",
     session_id: int | None = None,
 ) -> Imported:
     """Store a recording as a session (or as further sets of one), unless its edges are there already.
 
-    ``started``: the moment of the recording's first edge. Raises ``InputError`` where no rep is in it.
+    New names make a new athlete or exercise. ``started``: the moment of the recording's first edge. Raises
+    ``InputError`` where no rep is in it, or the session is another athlete's; nothing is stored then.
     """
     there = _sets_of(store, recording)
     if there is not None:
@@ -105,11 +107,25 @@ def import_recording(
         there = _sets_of(store, recording)  # another process may have been quicker
         if there is not None:
             return there
+        athlete_id = named(store, "athlete", athlete)
+        if session_id is not None:
+            _refuse_other_athlete(store, session_id, athlete_id)
         chosen = session_id or start_session(store, athlete_id, started)
+        exercise_id = named(store, "exercise", exercise)
         set_ids = _store_sets(store, recording, seen, chosen, exercise_id, started)
         made = [("work_set", set_id) for set_id in set_ids]
         created(store, f"import of {recording.path}", made if session_id else [*made, ("session", chosen)])
     return Imported(chosen, len(set_ids), len(seen.analysis.reps), True)
+
+
+def _refuse_other_athlete(store: Store, session_id: int, athlete_id: int) -> None:
+    row = store.row("SELECT athlete_id, athlete FROM live_session WHERE id = ?", (session_id,))
+    if row is None:
+        raise InputError(f"session {session_id}: not in {store.path}; `brakebeat log` lists what is there")
+    if row["athlete_id"] != athlete_id:
+        raise InputError(
+            f"session {session_id}: is {row['athlete']}'s; leave --session out, or name that athlete"
+        )
 
 
 def _store_sets(

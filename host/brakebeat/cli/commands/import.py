@@ -78,21 +78,15 @@ def _merge(store: Store, path: Path) -> dict[str, Any]:
 
 def _recording(store: Store, args: argparse.Namespace, path: Path) -> dict[str, Any]:
     from brakebeat.formats.recording import read_recording
-    from brakebeat.store.address import find_session
-    from brakebeat.store.catalog import named
     from brakebeat.store.computing import import_recording
 
     recording = read_recording(path, args.rig)
     started = _started(args, path)
-    if args.session is not None:
-        find_session(store, args.session)
-    with store.writing():
-        athlete, exercise = named(store, "athlete", args.athlete), named(store, "exercise", args.exercise)
     done = import_recording(
         store,
         recording,
-        athlete_id=athlete,
-        exercise_id=exercise,
+        athlete=args.athlete,
+        exercise=args.exercise,
         started=started,
         engine=args.engine,
         session_id=args.session,

@@ -52,9 +52,10 @@ def edit(store: Store, args: argparse.Namespace) -> int:
         number = hand.change(
             store, f"{what.words}: {', '.join(args.values)}", [(what.kind, what.id, columns)]
         )
-    return _say(
-        args, f"{what.words} changed; `brakebeat log undo {number}` takes it back", {"change": number}
-    )
+    words = f"{what.words} changed; `brakebeat log undo {number}` takes it back"
+    if "rig_id" in columns:
+        words += "\nthe figures are still those of the old rig; `brakebeat log recompute` makes them anew"
+    return _say(args, words, {"change": number})
 
 
 def _columns(store: Store, what: Address, key: str, value: str) -> dict[str, Any]:
