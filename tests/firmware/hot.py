@@ -38,4 +38,4 @@ def run(stage, state: array, edges: Sequence[tuple[int, int]], sizes: Sequence[i
 
 def counts(state: array) -> tuple[int, int, int]:
     """Bounced, missed, spurious so far."""
-    return state[detector.BOUNCED], state[detector.MISSED], state[detector.SPURIOUS]
+    return state[detector._BOUNCED], state[detector._MISSED], state[detector._SPURIOUS]

@@ -36,7 +36,7 @@ def edges_from(gaps: list[int], first: int = 0) -> list[tuple[int, int]]:
 def test_every_edge_is_let_through_or_counted(pulses, gaps, sizes, first, slow):
     """Accepted + refused = given, whatever comes; and no value that a 32-bit board could not hold."""
     state = fresh(pulses_per_rev=pulses).state
-    state[detector.SLOW] = slow
+    state[detector._SLOW] = slow
     edges = edges_from(gaps, first)
     given_times = [t % WRAP for t, _ in edges]
     out = run(detector.accept, state, edges, sizes)

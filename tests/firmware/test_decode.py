@@ -35,7 +35,7 @@ def crossings(walk: list[int], thin: int) -> list[tuple[int, int, int]]:
 
 def started(thin: int, position: int = 0):
     state = fresh().state
-    state[detector.THIN] = thin
+    state[detector._THIN] = thin
     state[detector._POSITION] = position
     return state
 

@@ -80,7 +80,7 @@ def test_turnarounds_move_a_calibrated_zero_by_half_a_spacing_at_most():
     for place in range(3):
         board.stretch.buffer[place] = 1000 * place
         board.stretch.buffer[stretch.CAPACITY + place] = place
-    board.state[detector.COUNT] = 3
+    board.state[detector._COUNT] = 3
     tracker = zero.ZeroTracker()
     tracker.mark(board.stretch)
     assert tracker.estimate() == 2.0

@@ -52,7 +52,7 @@ def wheel(
         angle += moved
         speed -= braked * step_s
         t_s += step_s
-    board.state[detector.COUNT] = count
+    board.state[detector._COUNT] = count
     return board
 
 
@@ -129,5 +129,5 @@ def test_few_magnets_an_edge_that_is_overdue_says_brake():
 
 def test_too_few_edges_say_nothing():
     board = wheel(0.5)
-    board.state[detector.COUNT] = 2
+    board.state[detector._COUNT] = 2
     assert score(board) == 0.0

@@ -127,11 +127,11 @@ def _passes_only(session_class: Any, detector: Any) -> Any:
             pass
 
         def _turned(self) -> None:
-            self.stretch.restart(self.state[detector.TURN_AT])
+            self.stretch.restart(self.state[detector._TURN_AT])
 
         def _came_to_rest(self) -> None:
             self.stretch.restart(self.stretch.count)
-            self.state[detector.SEEN] = 0
+            self.state[detector._SEEN] = 0
 
     return Passes
 

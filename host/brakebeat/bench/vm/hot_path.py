@@ -13,11 +13,16 @@ import sys
 from array import array
 
 import micropython
+from micropython import const
 
 sys.path.insert(0, sys.argv[1])
 
-from brakebeat_fw import detector, edges, rigfile
+from brakebeat_fw import edges, rigfile
 from brakebeat_fw.session import Session
+
+# Places in the detector's state, as they stand there.
+_COUNT = const(11)
+_INDEX = const(12)
 
 # The speed swings about this by an eighth, as in the middle of a rep.
 SPEED_RAD_S = 70.0
@@ -91,7 +96,7 @@ def new_session(pulses):
 
     def make_room():
         # As after a turnaround: the buffer starts anew.
-        state[detector.COUNT] = 0
+        state[_COUNT] = 0
 
     session.stretch.make_room = make_room
     return session, taken
@@ -139,7 +144,7 @@ def run(task):
     answer = {
         "heap": heap,
         "fed": last - SETTLING,
-        "index": session.state[detector.INDEX],
+        "index": session.state[_INDEX],
         "session_bytes": session_bytes,
         "array_bytes": array_bytes(session, []),
         "ring_bytes": array_bytes(ring, []),
