@@ -105,7 +105,7 @@ async def test_a_thousand_reps_arrive_once_each_in_order(long_recording, expecte
     async with virtual_air(RadioLimits(mtu=185)) as air:
         with bleak_on(air):
             host = Host(air, rng)
-            while len(wanted) < 1000:
+            while len(wanted) < 1000 or host.cuts < 200 or cut_short < 2:
                 lives += 1
                 # Now and then the battery dies while the set goes on.
                 dies = rng.random() < 0.4
@@ -136,8 +136,6 @@ async def test_a_thousand_reps_arrive_once_each_in_order(long_recording, expecte
     sequences = [sequence for sequence, _ in host.kept]
     assert sequences == sorted(set(sequences))
     assert len(host.kept) == len(wanted) >= 1000
-    assert host.cuts >= 200
-    assert cut_short >= 2
     print(f"{len(wanted)} reps, {lives} lives, {cut_short} of them cut short, {host.cuts} links lost")
 
 
