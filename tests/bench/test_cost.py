@@ -8,7 +8,7 @@ from brakebeat.bench.cost import BYTECODE_LIMIT, STATE_LIMIT_BYTES, VIPER_LIMIT,
 from brakebeat.bench.firmware_copy import firmware_copy, viper_functions
 from brakebeat.bench.hot_path import Feed, find_valgrind, instructions_per_edge, run_feed
 from brakebeat.bench.instrument import SMALL_INT, Widths, instrumented
-from brakebeat.bench.sizes import ARCHITECTURES, board_files, mpy_sizes
+from brakebeat.bench.sizes import ARCHITECTURES, board_files, imported_by, mpy_sizes
 from brakebeat.bench.widths import hostile_widths
 from brakebeat.board.engine import micropython_command
 from brakebeat.board.files import firmware_dir
@@ -72,6 +72,7 @@ def test_all_board_code_compiles(architecture):
     assert set(sizes) == {path.name for path in board_files()}
     assert {"main.py", "detector.py", "session.py"} <= set(sizes)
     assert min(sizes.values()) > 0
+    assert {"session.py", "detector.py", "onset.py", "zero.py"} <= imported_by("session.py") < set(sizes)
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ from brakebeat.bench.hot_path import Feed, Work, find_valgrind, instructions_per
 from brakebeat.bench.instrument import SMALL_INT
 from brakebeat.bench.run import all_cores, warn
 from brakebeat.bench.show import console
-from brakebeat.bench.sizes import ARCHITECTURES, mpy_sizes
+from brakebeat.bench.sizes import ARCHITECTURES, imported_by, mpy_sizes
 from brakebeat.bench.widths import hostile_widths
 from brakebeat.board.files import firmware_dir
 from brakebeat.errors import BrakebeatError
@@ -106,8 +106,9 @@ def code_items() -> Iterator[Item]:
     """Size of all board code as .mpy."""
     for architecture in ARCHITECTURES:
         total = sum(mpy_sizes(architecture).values())
-        bare = sum(mpy_sizes(architecture, "-O3").values())
-        note = f"{bare} B with -O3 (no line numbers)"
+        bare = mpy_sizes(architecture, "-O3")
+        reps = sum(bare[name] for name in imported_by("session.py"))
+        note = f"{sum(bare.values())} B with -O3 (no line numbers), {reps} B of it from edges to reps and cues"
         yield Item("code", f".mpy for {architecture}", total, "B", CODE_LIMIT_BYTES, note)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import subprocess
 from pathlib import Path
@@ -59,3 +60,20 @@ def board_files() -> list[Path]:
     folder = firmware_dir()
     package = sorted((folder / BOARD_PACKAGE).glob("*.py"))
     return [path for path in [folder / "main.py", *package] if path.name not in NOT_ON_BOARDS]
+
+
+def imported_by(name: str) -> set[str]:
+    """A file of the board's package and all that it imports from there, by name."""
+    folder = firmware_dir() / BOARD_PACKAGE
+    found: set[str] = set()
+    left = [name]
+    while left:
+        file = left.pop()
+        if file in found:
+            continue
+        found.add(file)
+        for node in ast.walk(ast.parse((folder / file).read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.level:
+                modules = [node.module] if node.module else [alias.name for alias in node.names]
+                left += [f"{module}.py" for module in modules]
+    return found
