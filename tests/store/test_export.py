@@ -15,9 +15,10 @@ from brakebeat.store import open_store
 from brakebeat.store.catalog import add_plan, named
 from brakebeat.store.changes import add_note, delete, mark_rep
 from brakebeat.store.merge import import_export
+from brakebeat.store.parquet import write_parquet
 from brakebeat.store.queries import sets
 from brakebeat.store.sessions import add_cue, add_rep, attach_recording, load_recording
-from brakebeat.store.table import HEADINGS, write_csv, write_parquet
+from brakebeat.store.table import HEADINGS, write_csv
 from brakebeat.store.whole import json_pieces
 from tests.store.made_up import a_set, recording, rep
 
@@ -210,3 +211,11 @@ def test_parquet_is_the_same_table(tmp_path):
     assert [each["momentum"] for each in found] == [row["momentum"] == "1" for row in rows]
     assert [each["set_started"] for each in found] == moments
     assert sorted(path.name for path in tmp_path.iterdir() if path.suffix == ".parquet") == ["t.parquet"]
+
+
+def test_table_of_nothing(tmp_path):
+    parquet = pytest.importorskip("pyarrow.parquet")
+    with open_store(tmp_path / "a") as store:
+        assert _csv(store) == []
+        write_parquet(store, tmp_path / "t.parquet")
+    assert parquet.read_table(tmp_path / "t.parquet").num_rows == 0

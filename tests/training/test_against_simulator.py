@@ -47,12 +47,13 @@ def test_logarithm_fits_peak_velocity_better():
 
 
 def test_interval_of_the_power_peak_covers_the_true_one():
-    # 12 athletes; 95 % are to be covered, so that fewer than 10 of 12 come by chance in 1 of 50 only.
+    # 95 % are to be covered, so that fewer than 7 of 8 come by chance in 1 of 17 only. With 200 other athletes it
+    # was 198.
     covered = 0
-    for seed in range(5000, 5012):
+    for seed in range(5000, 5008):
         who = athlete(seed)
         sets = [working_reps(who, inertia, 1000 * seed + k) for k, inertia in enumerate(INERTIAS)]
         points = [set_point(reps, i, k) for k, (reps, i) in enumerate(zip(sets, INERTIAS, strict=True))]
         found, truth = make_profile(points).optimum, true_optimum_kg_m2(who)
         covered += (found.low is None or found.low <= truth) and (found.high is None or truth <= found.high)
-    assert covered >= 10
+    assert covered >= 7

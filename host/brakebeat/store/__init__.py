@@ -7,7 +7,7 @@ One SQLite file. ``open_store`` gives a ``Store``; everything else takes it as i
 * ``queries``: sessions and sets as they are now
 * ``changes``: edits, deletions, notes, and undoing them
 * ``computing``: a recording looked at and stored, stored edges looked at again
-* ``table``, ``whole``, ``merge``: CSV and Parquet, JSON, and JSON back again
+* ``table``, ``parquet``, ``whole``, ``merge``: CSV, Parquet, JSON, and JSON back again
 """
 
 from brakebeat.store.connection import Store, open_store

@@ -1,4 +1,4 @@
-"""The store as one flat table, a row a rep, for spreadsheets: CSV, or Parquet with pyarrow."""
+"""The store as one flat table, a row a rep, for other programs: as CSV (``parquet`` writes it as Parquet)."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ import io
 import itertools
 import sqlite3
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
-from brakebeat.errors import InputError
-from brakebeat.formats.atomic import atomic_write, replacing
+from brakebeat.formats.atomic import atomic_write
 from brakebeat.store.clock import from_stored
 from brakebeat.store.connection import Store
 from brakebeat.store.rep_rows import COLUMNS
@@ -29,8 +29,8 @@ SET_COLUMNS = (
     "engine_version",
     "set_uid",
 )
-_TEXTS = ("brake_timing", "flags")
-NUMBER_COLUMNS = tuple(name for name in COLUMNS if name not in (*_TEXTS, "uncertainty"))
+TEXT_COLUMNS = ("brake_timing", "flags")
+NUMBER_COLUMNS = tuple(name for name in COLUMNS if name not in (*TEXT_COLUMNS, "uncertainty"))
 HEADINGS = (
     *SET_COLUMNS,
     "rep",
@@ -38,21 +38,52 @@ HEADINGS = (
     *NUMBER_COLUMNS,
     "ratio_peak_power",
     "ratio_mean_power",
-    *_TEXTS,
+    *TEXT_COLUMNS,
 )
-_RATIOS = [
+RATIOS = [
     f"rep.eccentric_{kind}_power_w / nullif(rep.concentric_{kind}_power_w, 0)" for kind in ("peak", "mean")
 ]
 _LINES_A_WRITE = 1000
 # SQLite writes the numbers itself: JSON without the brackets is a piece of a CSV line, and Python need not
 # look at each of them. Texts of reps are words that need no quotes.
-_REPS = (
-    "SELECT replace(trim(json_array("
-    f"{', '.join('rep.' + name for name in NUMBER_COLUMNS)}, {', '.join(_RATIOS)}), '[]'), 'null', '')"
-    " || ',' || ifnull(rep.brake_timing, '') || ',' || rep.flags, chosen.place, rep.start_us, rep.end_us"
-    " FROM temp.chosen_set AS chosen CROSS JOIN rep ON rep.computation_id = chosen.computation_id"
-    " ORDER BY chosen.place, rep.rep_index"
+_CELLS = (
+    f"replace(trim(json_array({', '.join('rep.' + name for name in NUMBER_COLUMNS)}, {', '.join(RATIOS)}), '[]'),"
+    " 'null', '') || ',' || ifnull(rep.brake_timing, '') || ',' || rep.flags"
 )
+
+
+def chosen_sets(store: Store, athlete_id: int | None) -> list[sqlite3.Row]:
+    """The sets of the table in order, inside ``reading()``; ``numbered_reps`` gives their reps."""
+    where, values = ("", ()) if athlete_id is None else ("WHERE athlete_id = ?", (athlete_id,))
+    chosen = store.rows(f"SELECT * FROM live_set {where} ORDER BY started_ms, session_id, position", values)
+    # In a table of its own, the sets' order is that of its key and nothing needs sorting.
+    store.write("CREATE TEMP TABLE chosen_set (place INTEGER PRIMARY KEY, computation_id INTEGER)")
+    store.write_many(
+        "INSERT INTO temp.chosen_set VALUES (?, ?)",
+        ((place, row["computation_id"]) for place, row in enumerate(chosen)),
+    )
+    return chosen
+
+
+def numbered_reps(
+    store: Store, chosen: list[sqlite3.Row], cells: str
+) -> Iterator[tuple[int, int, bool, tuple[Any, ...]]]:
+    """(set's place in ``chosen``, number in the set from 1, taken out, the SQL expressions ``cells``)."""
+    marks: dict[int, list[int]] = {}
+    for mark in store.rows("SELECT set_id, at_us FROM rep_mark WHERE deleted_ms IS NULL"):
+        marks.setdefault(mark["set_id"], []).append(mark["at_us"])
+    sql = (
+        f"SELECT chosen.place, rep.start_us, rep.end_us, {cells} FROM temp.chosen_set AS chosen"
+        " CROSS JOIN rep ON rep.computation_id = chosen.computation_id ORDER BY chosen.place, rep.rep_index"
+    )
+    last = -1
+    for row in store.stream(sql):
+        place = row[0]
+        if place != last:
+            last, number, taken_out = place, 0, marks.get(chosen[place]["id"], ())
+        number += 1
+        marked = bool(taken_out) and any(row[1] <= at < row[2] for at in taken_out)
+        yield place, number, marked, row[3:]
 
 
 def csv_lines(store: Store, athlete_id: int | None = None) -> Iterator[str]:
@@ -60,52 +91,39 @@ def csv_lines(store: Store, athlete_id: int | None = None) -> Iterator[str]:
 
     Numbers carry 15 digits; what is unknown is empty. Flags of a rep are parted by blanks.
     """
-    where, values = ("", ()) if athlete_id is None else ("WHERE live_set.athlete_id = ?", (athlete_id,))
     yield ",".join(HEADINGS) + "\n"
     with store.reading():
-        chosen = store.rows(
-            f"SELECT * FROM live_set {where} ORDER BY started_ms, session_id, position", values
-        )
-        # In a table of its own, the sets' order is that of its key and nothing needs sorting.
-        store.write("CREATE TEMP TABLE chosen_set (place INTEGER PRIMARY KEY, computation_id INTEGER)")
-        store.write_many(
-            "INSERT INTO temp.chosen_set VALUES (?, ?)",
-            ((place, row["computation_id"]) for place, row in enumerate(chosen)),
-        )
-        yield from _reps(store, chosen)
+        chosen = chosen_sets(store, athlete_id)
+        last = -1
+        for place, number, marked, cells in numbered_reps(store, chosen, _CELLS):
+            if place != last:
+                last, prefix = place, _prefix(chosen[place])
+            yield f"{prefix},{number},{1 if marked else 0},{cells[0]}\n"
 
 
-def _reps(store: Store, chosen: list[sqlite3.Row]) -> Iterator[str]:
-    marks: dict[int, list[int]] = {}
-    for mark in store.rows("SELECT set_id, at_us FROM rep_mark WHERE deleted_ms IS NULL"):
-        marks.setdefault(mark["set_id"], []).append(mark["at_us"])
-    last = -1
-    for cells, place, start_us, end_us in store.stream(_REPS):
-        if place != last:
-            last, number, prefix = place, 0, _prefix(chosen[place])
-            taken_out = marks.get(chosen[place]["id"], ())
-        number += 1
-        marked = 1 if taken_out and any(start_us <= at < end_us for at in taken_out) else 0
-        yield f"{prefix},{number},{marked},{cells}\n"
+def set_cells(row: sqlite3.Row) -> tuple[Any, ...]:
+    """A set's values of ``SET_COLUMNS``."""
+    return (
+        row["session_id"],
+        row["position"],
+        row["athlete"],
+        row["exercise"],
+        row["rig"],
+        row["inertia_kg_m2"],
+        from_stored(row["started_ms"], row["utc_offset_min"]),
+        row["engine"],
+        row["engine_version"],
+        row["uid"],
+    )
 
 
 def _prefix(row: sqlite3.Row) -> str:
-    started = from_stored(row["started_ms"], row["utc_offset_min"])
+    cells = [
+        cell.isoformat(timespec="milliseconds") if isinstance(cell, datetime) else cell
+        for cell in set_cells(row)
+    ]
     text = io.StringIO()
-    csv.writer(text, lineterminator="").writerow(
-        [
-            row["session_id"],
-            row["position"],
-            row["athlete"],
-            row["exercise"],
-            row["rig"],
-            row["inertia_kg_m2"],
-            started.isoformat(timespec="milliseconds"),
-            row["engine"],
-            row["engine_version"],
-            row["uid"],
-        ]
-    )
+    csv.writer(text, lineterminator="").writerow(cells)
     return text.getvalue()
 
 
@@ -114,33 +132,6 @@ def write_csv(store: Store, stream: IO[bytes], athlete_id: int | None = None) ->
     lines = csv_lines(store, athlete_id)
     while some := list(itertools.islice(lines, _LINES_A_WRITE)):
         stream.write("".join(some).encode())
-
-
-def write_parquet(store: Store, path: Path, athlete_id: int | None = None) -> None:
-    """Write the table as Parquet, whole or not at all. Raises ``InputError`` where pyarrow is missing."""
-    try:
-        import pyarrow
-        import pyarrow.csv
-        import pyarrow.parquet
-    except ImportError as error:
-        raise InputError(
-            "Parquet needs pyarrow, which is not installed: pip install 'brakebeat[parquet]', or take CSV"
-        ) from error
-    text = io.BytesIO()
-    write_csv(store, text, athlete_id)
-    kinds = {name: pyarrow.float64() for name in HEADINGS}
-    words = ("athlete", "exercise", "rig", "engine", "engine_version", "set_uid", *_TEXTS)
-    kinds |= {name: pyarrow.string() for name in words}
-    whole = ("session", "set", "rep", "rep_index", *(name for name in HEADINGS if name.endswith("_us")))
-    kinds |= {name: pyarrow.int64() for name in whole}
-    kinds |= {name: pyarrow.bool_() for name in ("momentum", "taken_out")}
-    kinds["set_started"] = pyarrow.timestamp("ms", tz="UTC")
-    options = pyarrow.csv.ConvertOptions(column_types=kinds, strings_can_be_null=True)
-    parsing = pyarrow.csv.ParseOptions(newlines_in_values=True)
-    text.seek(0)
-    flat = pyarrow.csv.read_csv(text, convert_options=options, parse_options=parsing)
-    with replacing(path) as unfinished:
-        pyarrow.parquet.write_table(flat, unfinished)
 
 
 def export_csv(store: Store, path: Path, athlete_id: int | None = None) -> None:

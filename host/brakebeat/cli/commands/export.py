@@ -52,7 +52,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _to_file(store: Store, kind: str, path: Path, athlete: int | None, args: argparse.Namespace) -> None:
     from brakebeat.formats.atomic import atomic_write
-    from brakebeat.store.table import export_csv, write_parquet
+    from brakebeat.store.parquet import write_parquet
+    from brakebeat.store.table import export_csv
     from brakebeat.store.whole import write_json
 
     if path.exists() and path.samefile(store.path):
