@@ -128,7 +128,7 @@ def test_three_sets_leave_the_interval_open():
 
 def test_interval_covers_a_true_peak():
     rng = np.random.default_rng(3)
-    x = np.repeat(INERTIAS, 2)
+    x = np.array([*INERTIAS, 0.045, 0.09, 0.18])
     covered = 0
     for _ in range(400):
         peak = math.exp(rng.uniform(math.log(0.04), math.log(0.25)))
@@ -182,3 +182,11 @@ def test_trends_go_by_inertia_and_session():
     assert light.error.value == pytest.approx(10 / math.sqrt(2))
     assert light.last_change.change == 10.0
     assert trends(points[:9])[0].error is None
+
+
+def test_more_sets_of_the_same_inertias_are_not_more_inertias():
+    points = [point(i, parabola(i) + 5 * k, k) for k in range(4) for i in INERTIAS[:3]]
+    found = make_profile(points).optimum
+    assert found.inertia_kg_m2 == pytest.approx(0.07, rel=0.1)
+    assert (found.low, found.high) == (None, None)
+    assert make_profile(points).suggestions[0].sureness == "unsure"

@@ -32,7 +32,7 @@ class Optimum:
 
 
 def power_optimum(inertia_kg_m2: Array, power_w: Array) -> Optimum:
-    """The peak of a parabola of ln(power) over ln(inertia) through n points (n,), one a set.
+    """The peak of a parabola of ln(power) over ln(inertia) through n points (n,), one an inertia.
 
     Why a parabola of logarithms: power rises, peaks and falls with inertia, evenly per doubling. It is not the
     athlete's true curve; what it misses is scatter here, at least ``_MISFIT``, and widens the interval. That

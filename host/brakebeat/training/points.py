@@ -90,3 +90,31 @@ def _late_share(reps: Sequence[StoredRep]) -> float | None:
 def inertia_key(inertia_kg_m2: float) -> float:
     """What counts as one inertia: three digits, finer than any wheel's own uncertainty."""
     return float(f"{inertia_kg_m2:.3g}")
+
+
+def by_inertia(points: Sequence[SetPoint]) -> list[SetPoint]:
+    """One point an inertia, the lightest first: means over its sets.
+
+    What a curve misses, it misses at all sets of an inertia alike: more sets of the same make no more points.
+    """
+    groups: dict[float, list[SetPoint]] = {}
+    for point in points:
+        groups.setdefault(inertia_key(point.inertia_kg_m2), []).append(point)
+    return [_mean(group) for _, group in sorted(groups.items())]
+
+
+def _mean(points: Sequence[SetPoint]) -> SetPoint:
+    known = [(point.late_share, point.reps) for point in points if point.late_share is not None]
+    reps = sum(count for _, count in known)
+    return SetPoint(
+        where=", ".join(point.where for point in points),
+        started=min(point.started for point in points),
+        session_id=points[0].session_id,
+        inertia_kg_m2=fmean(point.inertia_kg_m2 for point in points),
+        reps=sum(point.reps for point in points),
+        mean_acceleration_rad_s2=fmean(point.mean_acceleration_rad_s2 for point in points),
+        peak_velocity_rad_s=fmean(point.peak_velocity_rad_s for point in points),
+        mean_power_w=fmean(point.mean_power_w for point in points),
+        late_share=sum(share * count for share, count in known) / reps if reps else None,
+        peak_stands_in=any(point.peak_stands_in for point in points),
+    )

@@ -12,7 +12,7 @@ import numpy as np
 from brakebeat.errors import InputError
 from brakebeat.training.lines import Comparison, Line, compare_shapes, fit_line
 from brakebeat.training.optimum import Optimum, power_optimum
-from brakebeat.training.points import SetPoint, inertia_key
+from brakebeat.training.points import SetPoint, by_inertia, inertia_key
 
 LEAST_INERTIAS = 3
 Goal = Literal["power", "strength"]
@@ -43,7 +43,7 @@ class Suggestion:
 
 @dataclass(frozen=True)
 class Profile:
-    """Everything a profile says. One point a set; intervals are of 95 %.
+    """Everything a profile says. Curves go through a mean an inertia; intervals are of 95 %.
 
     ``acceleration``: mean concentric angular acceleration against ln(inertia), rad/s². ``largest``: where that
     line reaches zero, the theoretical largest inertia (of all fits the logarithmic one of mean angular
@@ -67,22 +67,23 @@ def make_profile(points: Sequence[SetPoint]) -> Profile:
 
     Raises ``InputError`` with fewer than three inertias: it says what is there and what is missing.
     """
-    inertias = sorted({inertia_key(point.inertia_kg_m2) for point in points})
+    means = by_inertia(points)
+    inertias = [inertia_key(mean.inertia_kg_m2) for mean in means]
     if len(inertias) < LEAST_INERTIAS:
         raise InputError(_missing(inertias))
-    x = np.array([point.inertia_kg_m2 for point in points])
-    acceleration = fit_line("logarithmic", x, np.array([point.mean_acceleration_rad_s2 for point in points]))
-    power = np.array([point.mean_power_w for point in points])
+    x = np.array([mean.inertia_kg_m2 for mean in means])
+    power = np.array([mean.mean_power_w for mean in means])
+    acceleration = fit_line("logarithmic", x, np.array([mean.mean_acceleration_rad_s2 for mean in means]))
     optimum = power_optimum(x, power)
     return Profile(
         points=list(points),
         inertias_kg_m2=inertias,
         acceleration=acceleration,
         largest=_largest(acceleration),
-        velocity=compare_shapes(x, np.array([point.peak_velocity_rad_s for point in points])),
+        velocity=compare_shapes(x, np.array([mean.peak_velocity_rad_s for mean in means])),
         power=compare_shapes(x, power),
         optimum=optimum,
-        suggestions=[_for_power(points, inertias, optimum), _for_strength(points, inertias)],
+        suggestions=[_for_power(means, optimum), _for_strength(means)],
         warnings=_warnings(points, inertias, acceleration),
     )
 
@@ -104,43 +105,46 @@ def _largest(line: Line) -> Crossing:
     )
 
 
-def _mean_at(points: Sequence[SetPoint], inertia: float) -> float:
-    return float(np.mean([p.mean_power_w for p in points if inertia_key(p.inertia_kg_m2) == inertia]))
-
-
-def _for_power(points: Sequence[SetPoint], inertias: Sequence[float], optimum: Optimum) -> Suggestion:
-    best = max(inertias, key=lambda inertia: _mean_at(points, inertia))
-    measured = f"the greatest concentric mean power was measured at it ({_mean_at(points, best):.0f} W)"
+def _for_power(means: Sequence[SetPoint], optimum: Optimum) -> Suggestion:
+    best = max(means, key=lambda mean: mean.mean_power_w)
+    measured = f"the greatest concentric mean power was measured at it ({best.mean_power_w:.0f} W)"
+    at_best = inertia_key(best.inertia_kg_m2)
     if optimum.where in ("lighter", "heavier"):
         more = f"power still rises towards {optimum.where} inertias than were tested: test one"
         return Suggestion(
-            "power", best, f"{measured}; {more}", "unsure", "the peak is outside the tested range"
+            "power", at_best, f"{measured}; {more}", "unsure", "the peak is outside the tested range"
         )
-    if optimum.inertia_kg_m2 is None or optimum.where == "unknown":
-        return Suggestion("power", best, measured, "unsure", "the sets show no clear peak; do more sets")
-    near = min(inertias, key=lambda inertia: abs(math.log(inertia / optimum.inertia_kg_m2)))  # type: ignore[operator]
-    reason = f"the nearest to where the fitted power peaks ({optimum.inertia_kg_m2:.3g} kg·m²)"
+    peak = optimum.inertia_kg_m2
+    if peak is None or optimum.where == "unknown":
+        return Suggestion("power", at_best, measured, "unsure", "the sets show no clear peak; do more sets")
+    near = min(
+        (inertia_key(m.inertia_kg_m2) for m in means), key=lambda inertia: abs(math.log(inertia / peak))
+    )
+    reason = f"the nearest to where the fitted power peaks ({peak:.3g} kg·m²)"
+    if abs(math.log(near / peak)) > math.log(1.25):
+        reason += "; one nearer to it was not tested, try it"
     return Suggestion("power", near, reason, *_sureness(optimum))
 
 
 def _sureness(optimum: Optimum) -> tuple[Sureness, str]:
     low, high = optimum.low, optimum.high
     if low is None or high is None:
-        return "unsure", "the peak's interval is open; more sets or more inertias close it"
+        return "unsure", "the peak's interval is open; more inertias close it"
     words = f"the peak is between {low:.3g} and {high:.3g} kg·m² (95 %)"
     if high / low <= 1.6:
         return "fairly sure", words
     return ("rough", words) if high / low <= 4.0 else ("unsure", words)
 
 
-def _for_strength(points: Sequence[SetPoint], inertias: Sequence[float]) -> Suggestion:
+def _for_strength(means: Sequence[SetPoint]) -> Suggestion:
     """The heaviest that was braked in time: force and work rise with inertia.
 
     Mean force and work rise with inertia (Martinez-Aranda and Fernandez-Gonzalo, JSCR 2017;31(6):1653-1661);
     the ratio of peak eccentric to concentric power too (McErlain-Naylor and Beato, J Sports Sci 2021).
     """
     rises = "mean force and work rise with inertia (Martinez-Aranda and Fernandez-Gonzalo 2017)"
-    shares = {inertia: _late_at(points, inertia) for inertia in inertias}
+    shares = {inertia_key(mean.inertia_kg_m2): mean.late_share for mean in means}
+    inertias = list(shares)
     controlled = [inertia for inertia in inertias if (shares[inertia] or 0.0) <= _LATE_ALLOWED]
     chosen = controlled[-1] if controlled else inertias[0]
     share = shares[chosen]
@@ -162,22 +166,10 @@ def _for_strength(points: Sequence[SetPoint], inertias: Sequence[float]) -> Sugg
     return Suggestion("strength", chosen, reason, "rough", "a rule of the trade, not this athlete's response")
 
 
-def _late_at(points: Sequence[SetPoint], inertia: float) -> float | None:
-    known = [
-        (point.late_share, point.reps)
-        for point in points
-        if inertia_key(point.inertia_kg_m2) == inertia and point.late_share is not None
-    ]
-    reps = sum(count for _, count in known)
-    return sum(share * count for share, count in known) / reps if reps else None
-
-
 def _warnings(points: Sequence[SetPoint], inertias: Sequence[float], acceleration: Line) -> list[str]:
     found = []
-    if len(points) - 3 < 2:
-        found.append(
-            f"{len(points)} sets are few: intervals are wide or open; 5 inertias, or two sets at each, tell more"
-        )
+    if len(inertias) < 5:
+        found.append(f"{len(inertias)} inertias are few: intervals are wide or open; 5 tell more")
     if inertias[-1] / inertias[0] < 3.0:
         found.append("the inertias lie close together; one of three times the lightest tells more")
     if acceleration.slope >= 0.0:

@@ -126,7 +126,7 @@ def _interval(value: float | None, low: float | None, high: float | None) -> str
     if value is None:
         return "the sets do not tell"
     if low is None and high is None:
-        return f"{value:.3g} kg·m² (95 %: open; more sets close it)"
+        return f"{value:.3g} kg·m² (95 %: open; more inertias close it)"
     ends = ["open" if end is None else f"{end:.3g}" for end in (low, high)]
     return f"{value:.3g} kg·m² (95 %: {ends[0]} to {ends[1]})"
 

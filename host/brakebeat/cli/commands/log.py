@@ -73,7 +73,8 @@ _ACTIONS: dict[str, tuple[str, tuple[tuple[str, dict[str, object]], ...]]] = {
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """The actions and their arguments; without one, the newest sessions are listed."""
+    """The actions and their arguments; without one, it is `list`."""
+    _add(parser, "list")
     actions = parser.add_subparsers(dest="action", metavar="ACTION")
     for each in (parser, *(_action(actions, name) for name in _ACTIONS)):
         each.add_argument(
@@ -89,11 +90,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def _action(
     actions: argparse._SubParsersAction[argparse.ArgumentParser], name: str
 ) -> argparse.ArgumentParser:
-    summary, arguments = _ACTIONS[name]
+    summary = _ACTIONS[name][0]
     parser = actions.add_parser(name, help=summary, description=summary[0].upper() + summary[1:] + ".")
-    for flag, options in arguments:
-        parser.add_argument(flag, **options)  # type: ignore[arg-type]
+    _add(parser, name)
     return parser
+
+
+def _add(parser: argparse.ArgumentParser, action: str) -> None:
+    for flag, options in _ACTIONS[action][1]:
+        parser.add_argument(flag, **options)  # type: ignore[arg-type]
 
 
 def run(args: argparse.Namespace) -> int:
@@ -102,8 +107,6 @@ def run(args: argparse.Namespace) -> int:
     from brakebeat.store.log import actions
 
     args.json = getattr(args, "json", False)
-    if args.action is None:
-        args.action, args.athlete, args.since, args.until, args.limit = "list", None, None, None, 20
-    do: Callable[[Store, argparse.Namespace], int] = actions()[args.action]
+    do: Callable[[Store, argparse.Namespace], int] = actions()[args.action or "list"]
     with open_store(args.store, create=False) as store:
         return do(store, args)
