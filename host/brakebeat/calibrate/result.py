@@ -19,6 +19,7 @@ FLAGS: dict[str, str] = {
     "edges_extra": "edges that belong to no magnet (bounces, stray fields) were left out",
     "first_edge_uncertain": "the way from the first edge to the free run is not sure: the table may be rotated",
     "lost_track": "the count was lost before the wheel stopped; only what came before is used",
+    "unbalanced": "the wheel gains and loses speed once a turn: it is out of balance; that was fitted along",
     "not_free": "the motion does not follow friction alone (a rubbing part, a hand, an unbalanced wheel); "
     "uncertainties are widened",
     "torque_inseparable": "friction that does not depend on speed cannot be told apart here; it is 0",

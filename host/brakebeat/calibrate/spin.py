@@ -139,6 +139,8 @@ def _flags(found: Track, fit: SpinFit) -> tuple[str, ...]:
         flags.append("edges_extra")
     if not found.whole:
         flags.append("lost_track")
+    if fit.swing_rad_s2:
+        flags.append("unbalanced")
     if fit.widening > 1.5:
         flags.append("not_free")
     return tuple(flags)

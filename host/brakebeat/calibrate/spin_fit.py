@@ -18,6 +18,12 @@ ALL_TERMS = (0, 1, 2)
 # An edge further off than this many standard deviations is none of the wheel's.
 _CUT = 4.5
 _ROUNDS = 40
+# An unbalanced wheel's swing is looked for with so many magnets and turns, and believed where it stands out
+# by so many standard errors.
+_SWING_MAGNETS, _SWING_TURNS, _SWING_CLEAR = 3, 8.0, 6.0
+# Its formula is good to first order: only edges with less sway than this are used, and a part of the sway that
+# they have counts as unknown.
+_SWAY_MOST_RAD, _SWAY_UNSURE = 0.01, 0.1
 
 
 @dataclass(frozen=True)
@@ -34,6 +40,7 @@ class SpinFit:
         chi2: sum of squared residuals in units of ``sigma_rad`` (n,), with the scatter of the full fit.
         used: (n,) edges that were not cut.
         turns: turns of the wheel between the first and the last edge.
+        swing_rad_s2: amplitude of the acceleration once a turn of a wheel out of balance; 0 where none shows.
     """
 
     start_s: float
@@ -53,21 +60,32 @@ class SpinFit:
     widening: float
     chi2: float
     turns: float
+    swing_rad_s2: float
+    swing_sigma_rad_s2: float
 
 
 def fit_spin(t_s: Array, place: Integers, magnets: int, terms: tuple[int, ...] = ALL_TERMS) -> SpinFit:
-    """Fit a tracked run (``t_s`` and ``place``, (n,)).
+    """Fit a tracked run (``t_s`` and ``place``, (n,)), with an unbalanced wheel's swing where there is one.
 
     Raises ``InputError`` where the edges tell no deceleration.
     """
     solver = _Solver(t_s, place, magnets, terms)
     solver.solve()
-    return solver.result()
+    plain = solver.result()
+    if magnets < _SWING_MAGNETS or plain.turns < _SWING_TURNS:
+        return plain
+    swinging = _Solver(t_s, place, magnets, terms, swings=True)
+    swinging.params[: len(solver.params)] = solver.params
+    swinging.sigma = np.maximum(solver.sigma, 1e-3)
+    swinging.solve()
+    found = swinging.result()
+    clear = found.swing_rad_s2 > _SWING_CLEAR * found.swing_sigma_rad_s2
+    return found if clear else plain
 
 
 def refit(full: SpinFit, magnets: int, terms: tuple[int, ...]) -> SpinFit:
     """The same run with fewer friction terms, edges weighed as the full fit weighs them."""
-    solver = _Solver(full.t_s, full.place, magnets, terms)
+    solver = _Solver(full.t_s, full.place, magnets, terms, swings=full.swing_rad_s2 > 0.0)
     solver.used, solver.sigma = full.used, full.sigma_rad
     solver.noise = (full.time_sigma_s, full.angle_sigma_rad)
     solver.iterate()
@@ -77,14 +95,17 @@ def refit(full: SpinFit, magnets: int, terms: tuple[int, ...]) -> SpinFit:
 class _Solver:
     """Gauss-Newton on the first speed and the friction terms; offsets are linear and come along."""
 
-    def __init__(self, t_s: Array, place: Integers, magnets: int, terms: tuple[int, ...]) -> None:
+    def __init__(
+        self, t_s: Array, place: Integers, magnets: int, terms: tuple[int, ...], swings: bool = False
+    ) -> None:
         self.t_s, self.place, self.magnets, self.terms = t_s, place, magnets, terms
         self.t = t_s - t_s[0]
         self.even = 2.0 * np.pi / magnets * place
         self.magnet = place % magnets
         self.seen = np.bincount(self.magnet, minlength=magnets)
         self.used = self.seen[self.magnet] >= 2
-        self.params = self._first_guess()
+        self.swings = swings
+        self.params = np.append(self._first_guess(), [0.0, 0.0] if swings else [])
         self.sigma = np.full(len(t_s), 1e-3)
         self.noise = (0.0, 1e-3)
 
@@ -101,7 +122,7 @@ class _Solver:
 
     def coasting(self, params: Array) -> Coasting:
         friction = [0.0, 0.0, 0.0]
-        for term, value in zip(self.terms, params[1:].tolist(), strict=True):
+        for term, value in zip(self.terms, params[1 : 1 + len(self.terms)].tolist(), strict=True):
             friction[term] = value
         return Coasting(float(params[0]), (friction[0], friction[1], friction[2]))
 
@@ -120,10 +141,18 @@ class _Solver:
             self.noise = scatter(residual[self.used], speed[self.used], free)
             self.sigma = np.hypot(self.noise[0] * speed, self.noise[1])
             reach = _CUT if turn > 1 else 3.0 * _CUT
-            self.used = (np.abs(residual) < reach * self.sigma) & self._often(residual, reach)
+            self.used = (
+                self._steady(speed) & (np.abs(residual) < reach * self.sigma) & self._often(residual, reach)
+            )
             if turn > 2 and (self.used == before).all():
                 break
         self.iterate()
+
+    def _steady(self, speed: Array) -> NDArray[np.bool_]:
+        """Edges at which the sway is small enough for its formula."""
+        if not self.swings:
+            return np.ones(len(speed), bool)
+        return np.asarray(np.hypot(*self.params[-2:]) < _SWAY_MOST_RAD * speed**2)
 
     def _often(self, residual: Array, reach: float) -> NDArray[np.bool_]:
         near = np.abs(residual) < reach * self.sigma
@@ -131,8 +160,19 @@ class _Solver:
 
     def residual(self, params: Array) -> tuple[Array, Array]:
         """What even magnets and their mean offsets leave over, and the speed, (n,) each."""
+        excess, speed = self.excess(params)
+        return self._without_offsets(excess), speed
+
+    def excess(self, params: Array) -> tuple[Array, Array]:
+        """The law's angle beyond even magnets, and the law's speed, (n,) each.
+
+        A wheel out of balance gains and loses speed once a turn: under A·cos θ its angle sways by −A·cos θ/ω².
+        """
         angle, speed = self.coasting(params).angle_and_speed(self.t)
-        return self._without_offsets(angle - self.even), speed
+        if self.swings:
+            sway = params[-2] * np.cos(self.even) + params[-1] * np.sin(self.even)
+            angle = angle + sway / np.maximum(speed, 1e-3 * params[0]) ** 2
+        return angle - self.even, speed
 
     def _without_offsets(self, values: Array) -> Array:
         weight = self.used / self.sigma**2
@@ -170,19 +210,23 @@ class _Solver:
 
     def _jacobian(self) -> tuple[Array, Array]:
         """Weighted derivatives (used, k + 1) by the parameters, and weighted residuals."""
-        base, _ = self.coasting(self.params).angle_and_speed(self.t)
+        excess, _ = self.excess(self.params)
         columns = [self._without_offsets(column) for column in self._plain_columns()]
         weight = 1.0 / self.sigma[self.used]
-        residual = self._without_offsets(base - self.even)[self.used] * weight
+        residual = self._without_offsets(excess)[self.used] * weight
         return np.stack(columns, axis=1)[self.used] * weight[:, None], residual
 
     def result(self) -> SpinFit:
         coasting = self.coasting(self.params)
-        angle, speed = coasting.angle_and_speed(self.t)
-        residual = self._without_offsets(angle - self.even)
+        excess, speed = self.excess(self.params)
+        residual = self._without_offsets(excess)
         weighted = residual[self.used] / self.sigma[self.used]
         widening = wander(weighted, max(self.magnets, 2))
-        offsets, offset_sigma, terms = self._solution(angle - self.even)
+        offsets, offset_sigma, terms, swing_sigma = self._solution(excess)
+        if self.swings:
+            weight = self.used / self.sigma**2 / np.maximum(speed, 1e-3 * self.params[0]) ** 2
+            sway = np.hypot(*self.params[-2:]) * weight.sum() / (self.used / self.sigma**2).sum()
+            offset_sigma, terms = np.hypot(offset_sigma, _SWAY_UNSURE * sway), 9.0 * terms
         wider = widening * few_edges_factor(len(weighted) - len(self.params) - int((self.seen > 0).sum()))
         return SpinFit(
             start_s=float(self.t_s[0]),
@@ -202,10 +246,12 @@ class _Solver:
             widening=widening,
             chi2=float((weighted**2).sum()),
             turns=float(self.even[-1] - self.even[0]) / (2.0 * np.pi),
+            swing_rad_s2=float(np.hypot(*self.params[-2:])) if self.swings else 0.0,
+            swing_sigma_rad_s2=swing_sigma * wider,
         )
 
-    def _solution(self, excess_rad: Array) -> tuple[Array, Array, Array]:
-        """Offsets, their standard errors and the terms' covariance from the whole normal matrix."""
+    def _solution(self, excess_rad: Array) -> tuple[Array, Array, Array, float]:
+        """Offsets, their errors, the terms' covariance, the swing's error: from the whole normal matrix."""
         columns, _ = self._jacobian()
         covariance = _inverse(columns.T @ columns)
         weight = self.used / self.sigma**2
@@ -224,8 +270,9 @@ class _Solver:
         spread = np.sqrt(np.clip(np.diag(centre @ whole @ centre.T), 0.0, None))
         terms = np.zeros((3, 3))
         index = np.array(self.terms)
-        terms[np.ix_(index, index)] = covariance[1:, 1:]
-        return raw - np.nanmean(raw), np.where(known, spread, np.nan), terms
+        terms[np.ix_(index, index)] = covariance[1 : 1 + len(index), 1 : 1 + len(index)]
+        swing = float(np.sqrt(max(covariance[-1, -1], covariance[-2, -2]))) if self.swings else 0.0
+        return raw - np.nanmean(raw), np.where(known, spread, np.nan), terms, swing
 
     def _means(self, values: Array) -> Array:
         weight = self.used / self.sigma**2
@@ -233,16 +280,15 @@ class _Solver:
         return np.asarray(np.bincount(self.magnet, weight * values, self.magnets) / np.maximum(total, 1e-300))
 
     def _plain_columns(self) -> list[Array]:
-        base, speed = self.coasting(self.params).angle_and_speed(self.t)
+        base, speed = self.excess(self.params)
         typical = float(np.median(speed))
         usual = float(self.coasting(self.params).slowing_rad_s2(typical))
+        steps = [1e-5 * self.params[0], *(1e-4 * usual / typical**power for power in self.terms)]
         columns = []
-        for position in range(len(self.params)):
-            power = self.terms[position - 1] if position else 0
-            step = 1e-4 * usual / typical**power if position else 1e-5 * self.params[0]
+        for position, step in enumerate([*steps, *([1e-3, 1e-3] if self.swings else [])]):
             shifted = self.params.copy()
             shifted[position] += step
-            moved, _ = self.coasting(shifted).angle_and_speed(self.t)
+            moved, _ = self.excess(shifted)
             columns.append((moved - base) / step)
         return columns
 
