@@ -275,13 +275,12 @@ def _fit(fall: Fall, given: Given, guess: float | None = None) -> tuple[float, f
     """Inertia, speed at the landing, and the inertia's standard error from the edges' scatter alone."""
     model = _Model(fall, given)
     params = np.array([model.first_inertia() if guess is None else guess, model.first_speed()])
-    for _ in range(25):
-        columns, residual = model.columns(params)
-        model.weigh(residual)
-        step = np.linalg.lstsq(columns * model.weight[:, None], -residual * model.weight, rcond=None)[0]
-        step[0] = np.clip(step[0], -0.5 * params[0], params[0])
-        params = params + step
-        if abs(step[0]) < 1e-8 * params[0]:
+    # First by the edges that are sure; only then the others are looked at, and must fit.
+    for _ in range(4):
+        params = _settled(model, params)
+        before = model.weight
+        model.weigh(model.columns(params)[1])
+        if (model.weight == before).all():
             break
     columns, residual = model.columns(params)
     used = model.weight > 0.0
@@ -289,6 +288,19 @@ def _fit(fall: Fall, given: Given, guess: float | None = None) -> tuple[float, f
     scatter = float(np.sqrt((residual[used] ** 2).sum() / max(free, 1)))
     covariance = np.linalg.pinv(columns[used].T @ columns[used]) * scatter**2
     return float(params[0]), float(params[1]), float(np.sqrt(covariance[0, 0])) * few_edges_factor(free)
+
+
+def _settled(model: _Model, params: Array) -> Array:
+    """Gauss-Newton with the model's weights as they are."""
+    for _ in range(25):
+        columns, residual = model.columns(params)
+        weight = model.weight
+        step = np.linalg.lstsq(columns * weight[:, None], -residual * weight, rcond=None)[0]
+        step[0] = np.clip(step[0], -0.5 * params[0], params[0])
+        params = params + step
+        if abs(step[0]) < 1e-8 * params[0]:
+            break
+    return params
 
 
 class _Model:
