@@ -55,8 +55,10 @@ _LINES = const(24)
 _ALONE_EDGES = const(5)
 # No rep turns the shaft less than this.
 _LEAST_RAD = const(4.0)
-# Silence after an interval this much longer than the quickest, in tenths, is a stop and no broken wire.
-_SLOWING_TENTHS = const(13)
+# Silence after an interval this much longer than the quickest, in twentieths, is a stop and no broken wire; with one
+# or two magnets on the way back the wheel slows down a lot behind the last one.
+_SLOWING = const(26)
+_SLOWING_FEW = const(23)
 # A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed.
 _REST_SPACINGS = const(2.3)
 # Edges before a turnaround that may all be stray ones.
@@ -197,7 +199,7 @@ class Session:
             except _BAD_EDGES:
                 self.cue.disarm()
         quiet = ticks.after(now_ticks, state[_T_LAST])
-        if quiet > state[_REST_GAP] and quiet * 2 > state[_S1] * 5:
+        if quiet > state[_REST_GAP] and quiet * 2 > min(state[_S1] * 5, state[_REST_GAP] * 4):
             try:
                 self._came_to_rest()
             except _BAD_EDGES:
@@ -402,7 +404,7 @@ class Session:
             if not stretch.sense_known:
                 stretch.tidy_end()
             first = state[_TURN_AT] or stretch.count
-            if first < 6 or not (self._slowing() or stretch.sense_known):
+            if first < 6 or not (state[_KNOWN_TURN] or self._slowing()):
                 self.incomplete += 1
                 self._lose_place()
             else:
@@ -418,7 +420,8 @@ class Session:
         # type: () -> bool
         """The last interval is longer than the quickest ones: the wheel was on its way to a stop."""
         state = self.state
-        return bool(state[_SLOW]) or state[_S1] * 10 > state[_FASTEST] * _SLOWING_TENTHS
+        slowing = _SLOWING_FEW if self.stretch.magnets <= 2 and self.phase == ECCENTRIC else _SLOWING
+        return bool(state[_SLOW]) or state[_S1] * 20 > state[_FASTEST] * slowing
 
     # -- reps --------------------------------------------------------------------------------------------------
 

@@ -8,7 +8,7 @@ from . import detector, ticks
 from .curve import Curve
 from .reading import FIELD_RAD, NOISE_RAD, Window
 from .spacing import SpacingTable
-from .turnaround import Placing, Side
+from .turnaround import Placing, Side, fit_start
 
 # Places in the hot path's state, as in detector.py.
 _T_LAST = const(0)
@@ -52,6 +52,18 @@ _BRAKED = const(0.2)
 _MEND_MOST = const(24)
 # With fewer magnets a side of a turnaround holds too few edges to tell a wrong one.
 _TIDY_LEAST = const(2)
+# So few that a turnaround is read by trying what may be wrong, within so many edges of it.
+_FEW = const(2)
+_FEW_REACH = const(8)
+# Stray edges among the first ones that are looked for.
+_START_STRAYS = const(3)
+_START_LEAST = const(6)
+# Squared standard deviations of a vertex: nothing is wrong; a wrong edge costs; it may be no turnaround.
+_FEW_CHI = const(20.0)
+_FEW_COST = const(12.0)
+_FEW_WORST = const(90.0)
+# An interval with a turnaround in it is longer than the quickest by this, in tenths.
+_STANDING_TENTHS = const(28)
 # What an edge is taken to be off by, its own and not the motion's part, at most, rad.
 _NOISE_MOST_RAD = const(0.03)
 # Cubic share of a pull's motion per rad (it weakens as the strap runs faster), its standard deviation, its most.
@@ -87,6 +99,8 @@ class Stretch:
         self.table = SpacingTable(magnets)
         self.side_edges = max(_SIDE_LEAST, min(_SIDE_MOST, int(_SIDE_RAD * magnets / 6.2832)))
         self.reach = max(_REACH_LEAST, min(_REACH_MOST, int(_REACH_RAD * magnets / 6.2832)))
+        if magnets <= _FEW:
+            self.reach = self.side_edges + _START_STRAYS
         self.sense = 1
         self.sense_known = False  # the sensor tells the sense of rotation
         self.first_number = 0
@@ -98,6 +112,7 @@ class Stretch:
         self._lag_rad = _LAG_RAD
         self._lags = 0  # turnarounds that it was learnt from
         self.runs_on = False  # what looked like a turnaround was none
+        self._misfit = 0.0  # of the vertex at the turnaround, squared standard deviations
         self._missed = (
             0,
             0,
@@ -253,10 +268,72 @@ class Stretch:
     def tidy_start(self):
         # type: () -> None
         """Mend the first edges of a stretch that started at rest; noise before them is no edge of it."""
-        if self.tidies and self.count > 6:
+        count = self.count
+        high = min(count, self.side_edges + _START_STRAYS)
+        if high <= _START_LEAST or self.state[_STRIDE] != 1:
+            return
+        plain = [(place, self.path(place)) for place in range(high)]
+        if self.tidies and self.magnets > _FEW:
+            state = list(self.state)
+            buffer = list(self.buffer[: CAPACITY + count])
             window = Window(self, 0, 0, self.reach)
             self._noise = window.noise
             self._keep(window.first(self._rest), 0, window.high)
+            read = [(place, self.path(place)) for place in range(min(high, self.count))]
+            if self._start_misfit(read) < _FEW_WORST:
+                return
+            for place in range(len(state)):
+                self.state[place] = state[place]
+            for place in range(CAPACITY + count):
+                self.buffer[place] = buffer[place]
+        self._keep(self._best_start(plain), 0, high)
+
+    def _best_start(self, plain):
+        # type: (list[tuple[int, int]]) -> list[tuple[int, int]]
+        """``plain``, or those of its edges that make a better start: some of the first are stray, or one was missed."""
+        best = plain
+        least = self._start_misfit(plain)
+        if least < _FEW_COST:
+            return best
+        # A bit for each of the first edges that is stray.
+        for strays in range(1, 15):
+            gone = 0
+            edges = []
+            for place, path in plain:
+                if strays >> place & 1:
+                    gone += 1
+                else:
+                    edges.append((place, path - gone))
+            first = edges[0][1]
+            edges = [(place, path - first) for place, path in edges]
+            misfit = self._start_misfit(edges) + _FEW_COST * gone
+            if misfit < least:
+                least = misfit
+                best = edges
+        for missed in range(1, len(plain) - 2):
+            edges = [(place, path + int(place >= missed)) for place, path in plain]
+            misfit = self._start_misfit(edges) + _FEW_COST
+            if misfit < least:
+                least = misfit
+                best = edges
+        return best
+
+    def _start_misfit(self, edges):
+        # type: (list[tuple[int, int]]) -> float
+        """Squared standard deviations of a start from rest before these edges."""
+        base = self.buffer[edges[0][0]]
+        first = edges[0][1]
+        near = edges[: self.side_edges]
+        side = self.side(
+            [ticks.after(self.buffer[place], base) * 1e-6 for place, _ in near],
+            [float(first - path) for _, path in near],
+            self._noise,
+            True,
+        )
+        if self._rest is not None:
+            side.expected = max(0.0, self._rest - side.lag)
+        fit_start(side, -1.5)
+        return side.chi
 
     def tidy_end(self):
         # type: () -> None
@@ -290,8 +367,12 @@ class Stretch:
         first = self.turn_at
         if first < 4 or self.count - first < 4:
             return first
+        if self.sense_known:
+            return first
+        if self.magnets <= _FEW:
+            return self._split_few(first)
         if not self.tidies:
-            return first if self.sense_known else self._best_split(first)
+            return self._best_split(first)
         window = Window(self, first, self._far(first), first + self.reach)
         reading = window.read()
         self._noise = window.noise
@@ -320,6 +401,74 @@ class Stretch:
         self.state[_TURN_AT] = split
         return split
 
+    def _split_few(self, guess):
+        # type: (int) -> int
+        """Likewise with so few magnets that a vertex tells more than walks: at most one edge is stray or missed."""
+        first = self._best_split(guess)
+        least = self._misfit
+        longest = max([ticks.after(self.buffer[k], self.buffer[k - 1]) for k in range(first - 1, first + 2)])
+        if least > _FEW_WORST and longest * 10 < self.state[_FASTEST] * _STANDING_TENTHS:
+            # It never came near to standing: a magnet was missed.
+            self.runs_on = True
+            return first
+        if least < _FEW_CHI or self.state[_STRIDE] != 1:
+            return first
+        buffer = self.buffer
+        count = self.count
+        low = max(0, first - _FEW_REACH)
+        kept = [(buffer[k], buffer[CAPACITY + k]) for k in range(low, count)]
+        state = (self.state[_INDEX], self.state[_NEXT_STORE])
+        best = None
+        for place in range(max(low + 1, first - self.side_edges), min(count - 1, first + self.side_edges)):
+            for change in (-1, 1):
+                self._change(place, change, count)
+                self._best_split(self._widest(guess))
+                misfit = self._misfit + _FEW_COST
+                if misfit < least:
+                    least = misfit
+                    best = (place, change)
+                for k, (at, path) in enumerate(kept):
+                    buffer[low + k] = at
+                    buffer[CAPACITY + low + k] = path
+                self.state[_COUNT] = count
+                self.state[_INDEX], self.state[_NEXT_STORE] = state
+        if best:
+            self._change(best[0], best[1], count)
+            first = self._best_split(self._widest(guess))
+            self.repaired = True
+            self.state[_SPURIOUS if best[1] < 0 else _MISSED] += 1
+            self._go_on()
+        self.state[_TURN_AT] = first
+        return first
+
+    def _widest(self, guess):
+        # type: (int) -> int
+        """Place behind the longest interval near ``guess``."""
+        buffer = self.buffer
+        best = guess
+        longest = 0
+        for place in range(max(4, guess - 2), min(self.count - 3, guess + 3)):
+            took = ticks.after(buffer[place], buffer[place - 1])
+            if took > longest:
+                longest = took
+                best = place
+        return best
+
+    def _change(self, place, change, count):
+        # type: (int, int, int) -> None
+        """Leave out the edge at ``place`` (-1), or take a magnet before it to have been missed (1)."""
+        buffer = self.buffer
+        if change < 0:
+            for k in range(place + 1, count):
+                buffer[k - 1] = buffer[k]
+                buffer[CAPACITY + k - 1] = buffer[CAPACITY + k] - 1
+            self.state[_COUNT] = count - 1
+        else:
+            for k in range(place, count):
+                buffer[CAPACITY + k] += 1
+        self.state[_INDEX] += change
+        self.state[_NEXT_STORE] += change
+
     def _best_split(self, guess):
         # type: (int) -> int
         """The place of the first edge after the turnaround: ``guess``, or one beside it that makes a better vertex."""
@@ -334,6 +483,7 @@ class Stretch:
             if least < _SPLIT_CHI:
                 break
         self.state[_TURN_AT] = best
+        self._misfit = least
         return best
 
     def _learn_lag(self, placing):
