@@ -1,0 +1,175 @@
+"""What was done against what was planned."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from typing import Any
+from xml.etree.ElementTree import Element
+
+from brakebeat.report.axes import Axis, Frame, axis_around
+from brakebeat.report.figure import KeyEntry, figure
+from brakebeat.report.figures import Dose, by_week, dose_of, monday
+from brakebeat.report.markup import Child, el
+from brakebeat.report.numbers import UNKNOWN, number
+from brakebeat.report.tables import Column, table
+from brakebeat.store.queries import StoredSet
+
+Plan = dict[str, Any]
+_COLUMNS = (
+    Column("week from"),
+    Column("sessions", "done", "sessions"),
+    Column("sessions", "planned", "planned_sessions"),
+    Column("sets", "done", "sets"),
+    Column("sets", "planned", "planned_sets"),
+    Column("reps", "done", "reps"),
+    Column("reps", "planned", "planned_reps"),
+    Column("con. work", "kJ", "concentric_kj"),
+    Column("ecc. work", "kJ", "eccentric_kj"),
+)
+
+
+def newest_plan(plans: Sequence[tuple[int, Plan]], chosen: int | None = None) -> Plan | None:
+    """The plan with the id ``chosen``, else the newest; None where there is none that can be read."""
+    for identity, plan in plans:
+        if chosen in (None, identity) and _readable(plan):
+            return plan
+    return None
+
+
+def _readable(plan: Plan) -> bool:
+    """Whether a plan has what is used here: imported files may hold anything."""
+    try:
+        date.fromisoformat(plan["start"])
+        for each in plan["sessions"]:
+            _day(each)
+            _reps([each])
+        return isinstance(plan["title"], str)
+    except (KeyError, IndexError, TypeError, ValueError):
+        return False
+
+
+def planned_sets(sets: Sequence[StoredSet], plan: Plan | None) -> list[StoredSet]:
+    """The sets that a plan is about: its exercise's, or all where no set is of that exercise."""
+    name = "" if plan is None else str(plan.get("exercise", "")).casefold()
+    meant = [each for each in sets if each.exercise.casefold() == name]
+    return meant or list(sets)
+
+
+def sessions_of(plan: Plan, first: date, last: date) -> list[dict[str, Any]]:
+    """The planned sessions of the days from ``first`` to ``last``, both included."""
+    return [each for each in plan.get("sessions", ()) if first <= _day(each) <= last]
+
+
+def _day(session: dict[str, Any]) -> date:
+    return datetime.fromisoformat(session["starts"]).date()
+
+
+def _reps(sessions: Sequence[dict[str, Any]]) -> tuple[int, int]:
+    return (
+        sum(each["sets"] * each["reps"][0] for each in sessions),
+        sum(each["sets"] * each["reps"][1] for each in sessions),
+    )
+
+
+def dose_section(sets: Sequence[StoredSet], plan: Plan | None, first: date, last: date) -> Element:
+    """Week by week from ``first`` to ``last``: done, planned, and the work done."""
+    meant = planned_sets(sets, plan)
+    origin = date.fromisoformat(plan["start"]) if plan else monday(first)
+    weeks = by_week(meant, origin)
+    numbers = range((first - origin).days // 7, (last - origin).days // 7 + 1)
+    rows, points = [], []
+    for week in numbers:
+        begins = origin + timedelta(weeks=week)
+        wanted = None if plan is None else sessions_of(plan, begins, begins + timedelta(days=6))
+        done = dose_of(weeks.get(week, []))
+        rows.append(_row(begins, done, wanted))
+        points.append((begins, done, wanted))
+    words = (
+        f"Against the plan “{plan['title']}”. Momentum reps come on top of the planned reps and are not counted here."
+        if plan
+        else "No plan is kept with this athlete (`brakebeat plan … --athlete NAME` keeps one), so there is nothing "
+        "to compare with."
+    )
+    return el(
+        "section",
+        el("h2", "Dose against plan" if plan else "Dose"),
+        el("p", words, class_="aside"),
+        el("div", _picture(points), class_="figures") if len(points) > 1 else None,
+        table("Dose, week by week", _COLUMNS, rows),
+    )
+
+
+def _row(begins: date, done: Dose, wanted: Sequence[dict[str, Any]] | None) -> list[Child]:
+    low, high = _reps(wanted or [])
+    return [
+        begins.isoformat(),
+        str(done.sessions),
+        UNKNOWN if wanted is None else str(len(wanted)),
+        str(done.sets),
+        UNKNOWN if wanted is None else str(sum(each["sets"] for each in wanted)),
+        str(done.reps),
+        UNKNOWN if wanted is None else _range(low, high),
+        number(done.concentric_j / 1000.0, 1),
+        number(done.eccentric_j / 1000.0, 1),
+    ]
+
+
+def _range(low: int, high: int) -> str:
+    return str(low) if low == high else f"{low} to {high}"
+
+
+def _picture(points: Sequence[tuple[date, Dose, Sequence[dict[str, Any]] | None]]) -> Element:
+    plans = [_reps(wanted or []) for _, _, wanted in points]
+    every = 1 + (len(points) - 1) // 6
+    ticks = tuple((float(i), f"{begins:%d %b}") for i, (begins, *_) in enumerate(points))[::every]
+    y = axis_around(
+        [float(done.reps) for _, done, _ in points] + [float(high) for _, high in plans], "reps a week"
+    )
+    frame = Frame(Axis(-0.6, len(points) - 0.4, "week from", ticks), y, height=260.0)
+    inside: list[Element | None] = []
+    told = []
+    for place, (begins, done, wanted) in enumerate(points):
+        words = f"week from {begins}: {done.reps} reps done"
+        if wanted is not None:
+            words += f", {_range(*plans[place])} planned"
+        told.append(words)
+        inside.append(frame.box((place - 0.3, place + 0.3), (0.0, done.reps), "bar", words))
+        if wanted is not None and plans[place][1]:
+            inside += _bracket(frame, place, plans[place])
+    entries: list[KeyEntry] = [("band", "bar", "reps done")]
+    if any(high for _, high in plans):
+        entries.append(("line", "planned", "planned, fewest to most"))
+    picture = frame.picture("Reps a week, done and planned", "; ".join(told) + ".", "dose", *inside)
+    return figure("Reps a week", picture, "Reps that count; a bracket shows what the plan asks for.", entries)
+
+
+def _bracket(frame: Frame, place: int, wanted: tuple[int, int]) -> list[Element]:
+    low, high = wanted
+    ends = [frame.line([(place - 0.38, y), (place + 0.38, y)], "planned") for y in {low, high}]
+    return [*ends, frame.line([(place, low), (place, high)], "planned")]
+
+
+def session_dose(sets: Sequence[StoredSet], plan: Plan | None) -> Element | None:
+    """What the plan wanted on a session's day beside what was done; None without a plan or session."""
+    if plan is None or not sets:
+        return None
+    day = sets[0].started.date()
+    wanted = sessions_of(plan, day, day)
+    done = dose_of(planned_sets(sets, plan))
+    if not wanted:
+        words = (
+            f"The plan “{plan['title']}” has no session on {day}; done: {done.sets} sets, {done.reps} reps."
+        )
+        return el("section", el("h2", "Dose against plan"), el("p", words))
+    low, high = _reps(wanted)
+    columns = (Column(""), Column("planned", "", "planned"), Column("done", "", "done"))
+    rows: list[Sequence[Child]] = [
+        ["sets", str(sum(each["sets"] for each in wanted)), str(done.sets)],
+        ["reps that count", _range(low, high), str(done.reps)],
+    ]
+    return el(
+        "section",
+        el("h2", "Dose against plan"),
+        table(f"Dose on {day}, after the plan “{plan['title']}”", columns, rows),
+    )
