@@ -484,6 +484,8 @@ class Session:
         if self.reps.make(
             end, start, stop, total, start_x, self.spacing_rad, self.now_us(start.ticks), cues, gap
         ):
+            # Two reps that were taken for one must not set the measure for the next.
+            stretch.usual = min(total, 1.2 * (stretch.usual or total))
             self.on_rep(self.reps.record)
         else:
             self.incomplete += 1

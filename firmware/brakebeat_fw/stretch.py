@@ -64,6 +64,8 @@ _FEW_COST = const(12.0)
 _FEW_WORST = const(90.0)
 # An interval with a turnaround in it is longer than the quickest by this, in tenths.
 _STANDING_TENTHS = const(28)
+# A doubtful turnaround after less than this share of the last rep's way is none.
+_EARLY = const(0.6)
 # What an edge is taken to be off by, its own and not the motion's part, at most, rad.
 _NOISE_MOST_RAD = const(0.03)
 # Cubic share of a pull's motion per rad (it weakens as the strap runs faster), its standard deviation, its most.
@@ -111,6 +113,7 @@ class Stretch:
         self._noise = 0.0  # of the edges at the turnaround or stop that was read last, edge spacings
         self._lag_rad = _LAG_RAD
         self._lags = 0  # turnarounds that it was learnt from
+        self.usual = 0.0  # spacings of the last rep
         self.runs_on = False  # what looked like a turnaround was none
         self._misfit = 0.0  # of the vertex at the turnaround, squared standard deviations
         self._missed = (
@@ -407,7 +410,9 @@ class Stretch:
         first = self._best_split(guess)
         least = self._misfit
         longest = max([ticks.after(self.buffer[k], self.buffer[k - 1]) for k in range(first - 1, first + 2)])
-        if least > _FEW_WORST and longest * 10 < self.state[_FASTEST] * _STANDING_TENTHS:
+        if least > _FEW_WORST and (
+            longest * 10 < self.state[_FASTEST] * _STANDING_TENTHS or self.path(first) < _EARLY * self.usual
+        ):
             # It never came near to standing: a magnet was missed.
             self.runs_on = True
             return first
