@@ -17,6 +17,10 @@ _PAIRS_MOST = const(8)
 _BETWEEN_MOST = const(3)
 # Of the newest edges so many may already lie behind a turnaround that cannot be told yet.
 _TRAILING_MOST = const(2)
+# Squared standard deviations up to which edges that are even on either side are real, where the torque changes fast
+# and the edges are this fine: a wrong one would stick out.
+_FINE_RAD = const(0.002)
+_ODD_MOST = const(300.0)
 # What an edge may be off by because the wheel's motion is not that simple, rad.
 NOISE_RAD = 0.008
 # The vertex may lie that much inside a magnet's field, rad.
@@ -240,7 +244,10 @@ class Window:
         sides = self._sides(reading.before, reading.after, 0, 0)
         edges = len(sides[0].us) + len(sides[1].us)
         reading.placing = Placing(sides[0], sides[1])
-        return reading if reading.placing.misfit < 6.0 + 0.5 * edges else None
+        limit = 6.0 + 0.5 * edges
+        if reading.placing.odd and self.noise * 6.2832 < _FINE_RAD * self._stretch.magnets:
+            limit = _ODD_MOST
+        return reading if reading.placing.misfit < limit else None
 
     def _search(self):
         # type: () -> Reading

@@ -399,7 +399,8 @@ class Stretch:
             return first
         if reading.placing and split == first:
             self._sides = (first, reading.placing.before, reading.placing.after)
-            self._learn_lag(reading.placing)
+            if not reading.placing.odd:
+                self._learn_lag(reading.placing)
         self._missed = reading.missed
         self.state[_TURN_AT] = split
         return split

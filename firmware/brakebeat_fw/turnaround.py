@@ -22,6 +22,12 @@ _SPAN_MOST_S = const(1.5)
 # A pull from rest is placed by the edges up to this angle from the vertex (at least 4), with this much cubic share.
 _NEAR_RAD = const(5.0)
 _NEAR_BEND = const(0.03)
+# A turnaround that fits this badly, in squared standard deviations, is tried with a pull whose torque changes
+# fast: so many edges, so much cubic share, and believed where that fits better by so many.
+_ODD_CHI = const(30.0)
+_LOOSE_EDGES = const(5)
+_LOOSE_BEND = const(0.5)
+_LOOSE_CHI = const(16.0)
 # Places between the two nearest edges at which a vertex is tried first.
 _GRID = const(8)
 
@@ -105,6 +111,16 @@ class Side:
         side.lag = self.lag
         side.bend = 0.0
         side.bend_spread = min(side.bend_spread, _NEAR_BEND)
+        return side
+
+    def loose(self):
+        # type: () -> Side
+        """The nearest edges, with any cubic share."""
+        side = self.part(0, max(_LOOSE_EDGES, len(self.us) // 2))
+        side.missed = self.missed
+        side.lag = self.lag
+        side.bend = 0.0
+        side.bend_spread = _LOOSE_BEND
         return side
 
     def take(self, other):
@@ -265,7 +281,14 @@ class Placing:
         )
         self.misfit = self._common(at)
         self.end = self.start = at
+        self.odd = False  # the torque of the pull changes fast
+        self._loose = after  # what the straight turn was placed with then
         before.placed = self
+        if self.misfit > _ODD_CHI and min(len(before.us), len(after.us)) > _LOOSE_EDGES:
+            # Only where the brake makes a parabola on its own: the pull is the odd one then.
+            if before.misfit(search(before.misfit, low, high, _GRID)) < _ODD_CHI / 3:
+                self._loosen(low, high)
+            self._settle()
         if self.misfit > _PAUSE_CHI:
             self._pause(befores, afters, low, width)
 
@@ -300,7 +323,29 @@ class Placing:
             self.start = start
             far.take(near)
         else:
-            self._common(self.end)
+            self._settle()
+
+    def _loosen(self, low, high):
+        # type: (float, float) -> None
+        """Try a pull that builds up slowly: near the turn its torque changes fast."""
+        after = self.after
+        loose = self.after = after.loose()
+        at = search(self._common, low, high, _GRID)
+        value = self._common(at) + _LOOSE_CHI
+        self.after = after
+        if value < self.misfit:
+            self.misfit = value
+            self.end = self.start = at
+            self.odd = True
+            self._loose = loose
+
+    def _settle(self):
+        # type: () -> None
+        """Leave the solution of a straight turn with both sides."""
+        self._common(self.end)
+        if self.odd:
+            self._loose.misfit(self.end)
+            self.after.take(self._loose)
 
     def _apart(self, before, after):
         # type: (Any, Any) -> float
