@@ -64,7 +64,14 @@ class Reps:
         zero_x = self._zero.estimate()
         zero = abs(zero_x - start_x) if zero_x is not None else total / 2
         if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
-            return False
+            if not 0.75 * stretch.usual < total < 1.3 * stretch.usual:
+                return False
+            # A rep as long as the last one: the count was lost before it, so what is known starts anew.
+            self._zero.forget()
+            self._zero.add(start_x, stretch.sense < 0)
+            self._zero.add(start_x + stretch.sense * total, stretch.sense > 0)
+            stretch.repaired = True
+            zero = total / 2
         few = end < _FEW_EDGES
         figures = Figures(curve, start, stop, zero * spacing_rad, spacing_rad, self.wheel, few)
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
