@@ -81,3 +81,10 @@ def test_edges_of_something_else_are_a_reason_not_an_error(trained: Store, store
     (each,) = queries.sets(store)
     attach_recording(store, [each.id], recording)
     assert "do not show rep 1, 2" in Page(session_report(store, 1)).text
+
+
+def test_curves_can_be_left_out(trained: Store) -> None:
+    page = Page(session_report(trained, 1, curves=False))
+    assert "Curves were not asked for" in page.text
+    assert "Velocity, aligned" not in page.text
+    assert len(page.table("Set 1.1, rep by rep").rows) == 6

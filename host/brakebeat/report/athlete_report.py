@@ -10,6 +10,7 @@ from brakebeat.report.dose_section import dose_section, newest_plan
 from brakebeat.report.figures import dose_of, known, mean_of, mean_power_w, peak_rad_s, timing_of, working
 from brakebeat.report.force_section import force_section
 from brakebeat.report.markup import Child, el
+from brakebeat.report.motion import CourseMaker
 from brakebeat.report.numbers import RPM_OF_RAD_S, UNKNOWN, counted, number
 from brakebeat.report.page import Tile, page
 from brakebeat.report.session_report import Tell, detailed
@@ -45,6 +46,7 @@ def athlete_report(
     *,
     weeks: int = 12,
     force_n: float | None = None,
+    curves: bool = True,
     tell: Tell = lambda words: None,
 ) -> bytes:
     """One athlete's weeks up to the newest session as an HTML file; arguments as ``session_report``.
@@ -73,7 +75,7 @@ def athlete_report(
         _sessions_section(sessions),
         force_section(sets, force_n),
         el("h2", f"The newest session, {newest_sets[0].session_id}", class_="part"),
-        detailed(store, newest_sets, tell),
+        detailed(CourseMaker(store, curves), store, newest_sets, tell),
         _rep_by_rep(sessions),
     )
 

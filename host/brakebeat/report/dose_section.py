@@ -163,7 +163,7 @@ def session_dose(sets: Sequence[StoredSet], plan: Plan | None) -> Element | None
         )
         return el("section", el("h2", "Dose against plan"), el("p", words))
     low, high = _reps(wanted)
-    columns = (Column(""), Column("planned", "", "planned"), Column("done", "", "done"))
+    columns = (Column("what"), Column("planned", "", "planned"), Column("done", "", "done"))
     rows: list[Sequence[Child]] = [
         ["sets", str(sum(each["sets"] for each in wanted)), str(done.sets)],
         ["reps that count", _range(low, high), str(done.reps)],

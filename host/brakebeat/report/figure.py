@@ -17,7 +17,7 @@ def figure(heading: str, picture: Element, words: str, key: Sequence[KeyEntry] =
     entries = [el("li", _sample(sort, kind), el("span", text)) for sort, kind, text in key]
     return el(
         "figure",
-        el("h4", heading),
+        el("h3", heading, class_="name"),
         picture,
         el("ul", entries, class_="key") if entries else None,
         el("figcaption", words),

@@ -58,16 +58,22 @@ class Courses:
 
 
 class CourseMaker:
-    """Courses of sets; a recording that several sets share is worked out once."""
+    """Courses of sets; a recording that several sets share is worked out once.
 
-    def __init__(self, store: Store) -> None:
+    Working edges out takes seconds; ``wanted`` false leaves it, and each set's reason says so.
+    """
+
+    def __init__(self, store: Store, wanted: bool = True) -> None:
         self._store = store
+        self.wanted = wanted
         self._traces: dict[object, Trace | str] = {}
 
     def courses(self, each: StoredSet) -> Courses:
         """The set's courses. Bad stored edges are a reason, not an error: the tables are there all the same."""
         if not each.has_edges:
             return Courses({}, "No raw edges were kept with this set, so there are no curves to draw.")
+        if not self.wanted:
+            return Courses({}, "Curves were not asked for (--no-curves); the raw edges are in the store.")
         found = self._trace(each)
         if isinstance(found, str):
             return Courses({}, f"The stored edges give no curves: {found}.")

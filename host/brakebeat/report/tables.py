@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 from xml.etree.ElementTree import Element
 
 from brakebeat.report.figures import (
@@ -17,7 +18,7 @@ from brakebeat.report.figures import (
     working,
 )
 from brakebeat.report.markup import Child, el
-from brakebeat.report.numbers import RPM_OF_RAD_S, UNKNOWN, number, percent
+from brakebeat.report.numbers import UNKNOWN, number, percent
 from brakebeat.store.queries import StoredSet
 from brakebeat.store.rep_rows import StoredRep
 
@@ -56,7 +57,11 @@ def table(caption: str, columns: Sequence[Column], rows: Iterable[Sequence[Child
         for row in rows
     ]
     made = el(
-        "table", el("caption", caption), el("thead", el("tr", heads)), el("tbody", lines), class_=css or None
+        "table",
+        el("caption", el("span", caption)),
+        el("thead", el("tr", heads)),
+        el("tbody", lines),
+        class_=css or None,
     )
     return el("div", made, class_="scroll", tabindex="0", role="region", aria_label=caption)
 
@@ -68,57 +73,57 @@ def _cell(place: int, column: Column, child: Child) -> Element:
     return el("td", child, class_=css)
 
 
-_REP: tuple[tuple[Column, int, Callable[[StoredRep], float | None]], ...] = (
-    (Column("peak", "rad/s", "peak_rad_s"), 2, lambda rep: rep.rep.peak_rad_s),
-    (Column("peak", "rpm", "peak_rpm"), 0, lambda rep: rep.rep.peak_rad_s * RPM_OF_RAD_S),
-    (Column("con. time", "s", "concentric.duration_s"), 2, lambda rep: rep.rep.concentric.duration_s),
-    (Column("ecc. time", "s", "eccentric.duration_s"), 2, lambda rep: rep.rep.eccentric.duration_s),
-    (Column("con. mean", "W", "concentric.mean_power_w"), 0, lambda rep: rep.rep.concentric.mean_power_w),
-    (Column("ecc. mean", "W", "eccentric.mean_power_w"), 0, lambda rep: rep.rep.eccentric.mean_power_w),
-    (Column("con. peak", "W", "concentric.peak_power_w"), 0, lambda rep: rep.rep.concentric.peak_power_w),
-    (Column("ecc. peak", "W", "eccentric.peak_power_w"), 0, lambda rep: rep.rep.eccentric.peak_power_w),
-    (
-        Column("con. peak", "N·m", "concentric.peak_torque_nm"),
-        1,
-        lambda rep: rep.rep.concentric.peak_torque_nm,
-    ),
-    (Column("ecc. peak", "N·m", "eccentric.peak_torque_nm"), 1, lambda rep: rep.rep.eccentric.peak_torque_nm),
-    (Column("con. peak", "N", "concentric.peak_force_n"), 0, lambda rep: rep.rep.concentric.peak_force_n),
-    (Column("ecc. peak", "N", "eccentric.peak_force_n"), 0, lambda rep: rep.rep.eccentric.peak_force_n),
-    (Column("con. work", "J", "concentric.energy_j"), 0, lambda rep: rep.rep.concentric.energy_j),
-    (Column("ecc. work", "J", "eccentric.energy_j"), 0, lambda rep: rep.rep.eccentric.energy_j),
-    (Column("ecc÷con", "peak W", "ratio_peak_power"), 2, lambda rep: rep.rep.ratio_peak_power),
-    (Column("ecc÷con", "mean W", "ratio_mean_power"), 2, lambda rep: rep.rep.ratio_mean_power),
-    (Column("brake", "fraction", "brake_fraction"), 2, lambda rep: rep.rep.brake_fraction),
+# heading, unit, figure of a Rep, digits behind the point
+_REP = (
+    ("peak", "rad/s", "peak_rad_s", 2),
+    ("brake", "fraction", "brake_fraction", 2),
+    ("con. time", "s", "concentric.duration_s", 2),
+    ("ecc. time", "s", "eccentric.duration_s", 2),
+    ("con. mean", "W", "concentric.mean_power_w", 0),
+    ("ecc. mean", "W", "eccentric.mean_power_w", 0),
+    ("con. peak", "W", "concentric.peak_power_w", 0),
+    ("ecc. peak", "W", "eccentric.peak_power_w", 0),
+    ("con. peak", "N·m", "concentric.peak_torque_nm", 1),
+    ("ecc. peak", "N·m", "eccentric.peak_torque_nm", 1),
+    ("con. peak", "N", "concentric.peak_force_n", 0),
+    ("ecc. peak", "N", "eccentric.peak_force_n", 0),
+    ("con. work", "J", "concentric.energy_j", 0),
+    ("ecc. work", "J", "eccentric.energy_j", 0),
+    ("ecc÷con", "peak W", "ratio_peak_power", 2),
+    ("ecc÷con", "mean W", "ratio_mean_power", 2),
 )
+_FIGURES = tuple((attrgetter(f"rep.{figure}"), digits) for _, _, figure, digits in _REP)
+# The word for the braking stands beside its number.
+_WORD_AT = 2
 
 
 def rep_table(each: StoredSet) -> Element:
     """A row a rep with every figure that the store has; a mean over the reps that count at the foot."""
-    columns = [
-        Column("rep"),
-        *(column for column, *_ in _REP),
-        Column("braking", key="brake_timing", words=True),
-        Column("notes", words=True),
-    ]
-    rows: list[Sequence[Child]] = [
-        [
+    columns = [Column(heading, unit, figure) for heading, unit, figure, _ in _REP]
+    columns.insert(_WORD_AT, Column("braking", key="brake_timing", words=True))
+    rows = [
+        _rep_row(
             str(rep.number) if rep.counts else f"({rep.number})",
-            *(number(figure(rep), digits) for _, digits, figure in _REP),
+            [number(figure(rep), digits) for figure, digits in _FIGURES],
             rep.rep.brake_timing or UNKNOWN,
             rep_notes(rep),
-        ]
+        )
         for rep in each.reps
     ]
     reps = working(each)
     if reps:
-        means = [number(mean_of(reps, figure), digits) for _, digits, figure in _REP]
         timing = timing_of(reps)
+        means = [number(mean_of(reps, figure), digits) for figure, digits in _FIGURES]
         rows.append(
-            ["mean", *means, f"{timing.inside} of {timing.told} inside", f"over {len(reps)} reps that count"]
+            _rep_row("mean", means, f"{timing.inside} of {timing.told} inside", f"of {len(reps)} that count")
         )
     caption = f"Set {each.session_id}.{each.position}, rep by rep (con. = concentric, ecc. = eccentric)"
+    columns = [Column("rep"), *columns, Column("notes", words=True)]
     return table(caption, columns, rows, "reps" + (" mean-last" if reps else ""))
+
+
+def _rep_row(name: str, figures: list[str], braking: str, notes: str) -> list[Child]:
+    return [name, *figures[:_WORD_AT], braking, *figures[_WORD_AT:], notes]
 
 
 def rep_notes(rep: StoredRep) -> str:

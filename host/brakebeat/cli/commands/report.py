@@ -28,6 +28,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--force", type=float, metavar="N", help="count reps with a peak force above N newton"
     )
+    parser.add_argument(
+        "--no-curves", action="store_true", help="no curves from the raw edges: seconds quicker"
+    )
     add_store_option(parser)
 
 
@@ -65,11 +68,11 @@ def _content(store: Store, args: argparse.Namespace) -> bytes:
     def tell(words: str) -> None:
         print(words, file=sys.stderr)
 
+    wishes = {"weeks": args.weeks, "force_n": args.force, "curves": not args.no_curves, "tell": tell}
     if re.fullmatch(r"[0-9]{1,9}", args.what):
-        return session_report(store, int(args.what), weeks=args.weeks, force_n=args.force, tell=tell)
+        return session_report(store, int(args.what), **wishes)
     name = args.what.removeprefix("athlete:")
-    athlete = find_named(store, "athlete", name)
-    return athlete_report(store, athlete, weeks=args.weeks, force_n=args.force, tell=tell)
+    return athlete_report(store, find_named(store, "athlete", name), **wishes)
 
 
 def _own_name(what: str) -> str:
