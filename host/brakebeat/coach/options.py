@@ -1,0 +1,113 @@
+"""The options that ``coach`` and ``serve`` share, and short questions for what was left out."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from brakebeat.cli.board_options import count, positive
+from brakebeat.coach.choice import Choice, SetPlan
+from brakebeat.errors import InputError
+from brakebeat.formats.rig import Rig, read_rig
+from brakebeat.store import Store
+from brakebeat.store.catalog import checked_name, list_named, load_rig, plans
+from brakebeat.store.location import add_store_option
+
+Ask = Callable[[str], str]
+
+
+def add_session_arguments(parser: argparse.ArgumentParser) -> None:
+    """Who, what, on which rig, how much."""
+    group = parser.add_argument_group("the session (what is left out is asked for on a terminal)")
+    group.add_argument("--athlete", metavar="NAME", help="who trains")
+    group.add_argument("--exercise", metavar="NAME", help="what is done")
+    group.add_argument("--rig", type=Path, metavar="FILE", help="rig file; without it, the rig used last")
+    group.add_argument(
+        "--plan", type=count, metavar="N", help="a plan kept by `plan --athlete`: its next session"
+    )
+    group.add_argument("--sets", type=count, metavar="N", help="sets (4)")
+    group.add_argument("--reps", type=count, metavar="N", help="reps of a set, momentum reps not counted (7)")
+    group.add_argument("--rest", type=positive, metavar="S", help="rest between sets, in seconds (180)")
+    group.add_argument(
+        "--target-speed", type=positive, metavar="RAD_S", help="peak speed to aim at, in rad/s"
+    )
+    group.add_argument(
+        "--target-power", type=positive, metavar="W", help="mean concentric power to aim at, in W"
+    )
+    parser.add_argument("--stop-after", type=count, metavar="N", help="end the program after N reps")
+    add_store_option(parser)
+
+
+def chosen(args: argparse.Namespace, store: Store, ask: Ask | None = None) -> Choice:
+    """What the options say, the rest asked for where ``ask`` is given or there is a terminal.
+
+    Raises:
+        InputError: something is missing and nobody can be asked, or a name, file or plan is wrong.
+    """
+    if ask is None and sys.stdin.isatty():
+        ask = input
+    athlete = _name(args.athlete, "athlete", store, ask)
+    exercise = _name(args.exercise, "exercise", store, ask)
+    planned = {} if args.plan is None else _planned(store, athlete, args.plan, date.today())
+    plan = SetPlan(
+        sets=args.sets or planned.get("sets") or SetPlan.sets,
+        reps=args.reps or planned.get("reps") or SetPlan.reps,
+        rest_s=args.rest or planned.get("rest_s") or SetPlan.rest_s,
+        target_rad_s=args.target_speed,
+        target_w=args.target_power,
+    )
+    return Choice(athlete, exercise, _rig(args, store, ask), plan, args.plan)
+
+
+def _name(given: str | None, kind: Any, store: Store, ask: Ask | None) -> str:
+    known = [row["name"] for row in list_named(store, kind)]
+    if given is None and ask is None:
+        raise InputError(f"--{kind}: missing; name the {kind} (known: {', '.join(known) or 'none yet'})")
+    if given is None and ask is not None:
+        for number, name in enumerate(known, 1):
+            print(f"  {number}  {name}")
+        given = ask(f"{kind} (number or name): ").strip()
+        if given.isdecimal() and 1 <= int(given) <= len(known):
+            given = known[int(given) - 1]
+    return checked_name(kind, given or "")
+
+
+def _rig(args: argparse.Namespace, store: Store, ask: Ask | None) -> Rig:
+    if args.rig is not None:
+        return read_rig(args.rig)
+    if args.virtual:
+        from brakebeat.formats.recording import read_recording
+        from brakebeat.samples import resolve
+
+        return read_recording(resolve(args.virtual[0])).rig
+    row = store.row("SELECT rig_id FROM work_set ORDER BY id DESC LIMIT 1")
+    used = None if row is None else load_rig(store, row["rig_id"])
+    if ask is not None:
+        last = f", Enter for {used.name or 'the one used last'}" if used else ""
+        answer = ask(f"rig file{last}: ").strip()
+        if answer:
+            return read_rig(Path(answer))
+    if used is None:
+        raise InputError("--rig: missing, and no rig was used before; name a rig file (`brakebeat rig new`)")
+    return used
+
+
+def _planned(store: Store, athlete: str, plan_id: int, today: date) -> dict[str, Any]:
+    """Sets, reps and rest of a plan's session today, else of the next one, else of its last."""
+    kept = next(
+        (row["id"] for row in list_named(store, "athlete") if row["name"].lower() == athlete.lower()), None
+    )
+    found = {} if kept is None else dict(plans(store, kept))
+    if plan_id not in found:
+        raise InputError(
+            f"--plan {plan_id}: {athlete} has no such plan (there are: {', '.join(map(str, found)) or 'none'})"
+        )
+    sessions = found[plan_id].get("sessions") or [{}]
+    ahead = [each for each in sessions if each.get("starts", "") >= today.isoformat()]
+    session = (ahead or sessions[-1:])[0]
+    reps = session.get("reps")
+    return {"sets": session.get("sets"), "reps": reps[1] if reps else None, "rest_s": session.get("rest_s")}

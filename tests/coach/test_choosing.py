@@ -1,0 +1,76 @@
+"""Options and questions."""
+
+import argparse
+from datetime import date
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.console import Console
+
+from brakebeat.cli.board_options import add_board_arguments
+from brakebeat.coach.options import _planned, add_session_arguments, chosen
+from brakebeat.coach.session import CoachSession
+from brakebeat.coach.terminal import bar, screen
+from brakebeat.errors import InputError
+from brakebeat.store import open_store
+from brakebeat.store.catalog import add_named, add_plan
+
+from .events import arrived, choice, connected
+
+
+def options(*words):
+    parser = argparse.ArgumentParser()
+    add_session_arguments(parser)
+    add_board_arguments(parser, several=False)
+    return parser.parse_args([*words, "--virtual", "sample:clean"])
+
+
+def test_questions_take_numbers_and_names(tmp_path):
+    answers = iter(["1", "row"])
+    with open_store(tmp_path / "log") as store:
+        add_named(store, "athlete", "Mara Quill")
+        picked = chosen(options("--reps", "5"), store, lambda question: next(answers))
+    assert (picked.athlete, picked.exercise, picked.plan.reps) == ("Mara Quill", "row", 5)
+    assert picked.rig.pulses_per_rev == 6
+
+
+def test_what_is_missing_without_a_terminal_is_named(tmp_path, monkeypatch):
+    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    with open_store(tmp_path / "log") as store, pytest.raises(InputError, match="--athlete"):
+        chosen(options("--exercise", "row"), store)
+
+
+def test_the_plans_next_session_counts(tmp_path):
+    sessions = [
+        {"starts": "2031-03-01T18:00", "sets": 3, "reps": [6, 8], "rest_s": 150},
+        {"starts": "2031-03-04T18:00", "sets": 5, "reps": [6, 7], "rest_s": 200},
+    ]
+    with open_store(tmp_path / "log") as store:
+        number = add_plan(store, add_named(store, "athlete", "Mara Quill"), {"sessions": sessions})
+        assert _planned(store, "mara quill", number, date(2031, 3, 2))["sets"] == 5
+        assert _planned(store, "mara quill", number, date(2031, 3, 1))["reps"] == 8
+        assert _planned(store, "mara quill", number, date(2032, 1, 1))["rest_s"] == 200
+        with pytest.raises(InputError, match="no such plan"):
+            _planned(store, "mara quill", number + 1, date(2031, 3, 1))
+
+
+SPEED = st.one_of(st.none(), st.floats(0, 1e4))
+
+
+@given(SPEED, SPEED, SPEED)
+def test_a_bar_keeps_its_width(value, best, target):
+    assert len(bar(value, best, target)) == 40
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (140, 40)])
+def test_the_terminal_shows_count_brake_and_caution(width, height):
+    session = CoachSession(choice(target_rad_s=90.0))
+    session.take(connected(), 0.0)
+    session.take(arrived(), 0.0)
+    console = Console(width=width, height=height, record=True, file=open("/dev/null", "w"))  # noqa: SIM115, PTH123
+    console.print(screen(session, 0.0, height))
+    text = console.export_text()
+    assert len(text.rstrip().splitlines()) <= height
+    for wanted in ("Mara Quill", "REP", "set 1 of 4", "best ┃ 70", "target ▽ 90", "inside", "Keep clear"):
+        assert wanted in text
