@@ -3,7 +3,7 @@
 const $ = (id) => document.getElementById(id);
 const put = (id, text) => { if ($(id).textContent !== text) $(id).textContent = text; };
 const TIMING = { early: "◀ early", inside: "● in time", late: "▶ LATE", none: "✕ no brake" };
-const STAGE = { ready: "Ready: first rep starts", set: "Rep", rest: "Set over: rest", finished: "Plan done" };
+const STAGE = { ready: "Ready", set: "Rep", rest: "Reps done", finished: "Reps done" };
 let state = null, arrived = 0, said = null;
 
 function show(next) {
@@ -35,10 +35,9 @@ function note(id, text) {
 
 function count(next) {
   const rep = last(next), plan = next.plan;
-  put("stage", next.stage === "set" && rep && rep.momentum ? "Momentum rep, not counted" : STAGE[next.stage]);
+  put("stage", next.stage === "set" && rep && rep.momentum ? "Momentum rep" : STAGE[next.stage]);
   put("rep", !next.set ? "0" : rep.momentum ? "m" + rep.number : String(next.set.counting));
   put("of", "/" + plan.reps);
-  put("sets", "Set " + (next.set ? next.set.number : 1) + " of " + plan.sets);
 }
 
 function bars(next) {
@@ -73,7 +72,9 @@ function brake(next) {
   const fraction = rep ? rep.brake_fraction : null;
   mark.hidden = fraction === null;
   if (fraction !== null) mark.style.left = 100 * Math.min(1, Math.max(0, fraction)) + "%";
+  part.hidden = false;
   put("brake", brakeWords(rep));
+  put("below", rep && rep.drop_peak !== null ? "speed " + below(rep.drop_peak) + ", power " + below(rep.drop_power) : "–");
 }
 
 function brakeWords(rep) {
@@ -83,12 +84,13 @@ function brakeWords(rep) {
 }
 
 function verdict(next) {
-  const stop = next.set && next.set.stop && next.stage === "set";
-  const done = next.stage === "rest" || next.stage === "finished";
-  $("verdict").dataset.kind = stop ? "stop" : "done";
-  const why = next.set && next.set.stop ? " (effort dropped off)" : "";
-  note("verdict", stop ? "■ Effort has dropped off: brake, let the wheel stop, end the set"
-    : done ? "✓ " + (next.stage === "rest" ? "Set done, rest" : "All sets done") + why : "");
+  const stop = next.set && next.set.stop, over = next.stage === "rest" || next.stage === "finished";
+  const set = "Set " + (next.set ? next.set.number : 1) + " of " + next.plan.sets;
+  $("verdict").dataset.kind = over ? "done" : stop ? "stop" : "go";
+  const dropped = stop ? ", effort dropped" : "";
+  put("verdict", next.stage === "finished" ? "✓ All sets done" + dropped
+    : next.stage === "rest" ? "✓ " + set + " done" + dropped
+    : stop ? "■ Effort dropped: brake, end the set" : "▸ " + set);
 }
 
 function rows(reps) {
@@ -136,7 +138,7 @@ function say(next) {
   if (!next.connected) parts.push(next.link);
   if (rep) parts.push((rep.momentum ? "momentum rep " : "rep ") + rep.number, number(rep.peak_rad_s, 0) + " radians per second",
     "brake " + brakeWords(rep).replace(/[◀●▶✕] /, ""));
-  if (!$("verdict").hidden) parts.push($("verdict").textContent.slice(2));
+  if ($("verdict").dataset.kind !== "go") parts.push($("verdict").textContent.slice(2));
   put("said", parts.join(", "));
 }
 
