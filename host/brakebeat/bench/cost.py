@@ -108,7 +108,9 @@ def code_items() -> Iterator[Item]:
         total = sum(mpy_sizes(architecture).values())
         bare = mpy_sizes(architecture, "-O3")
         reps = sum(bare[name] for name in imported_by("session.py"))
-        note = f"{sum(bare.values())} B with -O3 (no line numbers), {reps} B of it from edges to reps and cues"
+        note = (
+            f"{sum(bare.values())} B with -O3 (no line numbers), {reps} B of it from edges to reps and cues"
+        )
         yield Item("code", f".mpy for {architecture}", total, "B", CODE_LIMIT_BYTES, note)
 
 
