@@ -1,6 +1,7 @@
 """Options and questions."""
 
 import argparse
+import io
 from datetime import date
 
 import pytest
@@ -10,8 +11,9 @@ from rich.console import Console
 
 from brakebeat.cli.board_options import add_board_arguments
 from brakebeat.coach.options import _planned, add_session_arguments, chosen
+from brakebeat.coach.plain import closing
 from brakebeat.coach.session import CoachSession
-from brakebeat.coach.terminal import bar, screen
+from brakebeat.coach.terminal import TerminalCoach, bar, screen
 from brakebeat.errors import InputError
 from brakebeat.store import open_store
 from brakebeat.store.catalog import add_named, add_plan
@@ -68,9 +70,19 @@ def test_the_terminal_shows_count_brake_and_caution(width, height):
     session = CoachSession(choice(target_rad_s=90.0))
     session.take(connected(), 0.0)
     session.take(arrived(), 0.0)
-    console = Console(width=width, height=height, record=True, file=open("/dev/null", "w"))  # noqa: SIM115, PTH123
+    console = Console(width=width, height=height, record=True, file=io.StringIO())
     console.print(screen(session, 0.0, height))
     text = console.export_text()
     assert len(text.rstrip().splitlines()) <= height
     for wanted in ("Mara Quill", "REP", "set 1 of 4", "best ┃ 70", "target ▽ 90", "inside", "Keep clear"):
         assert wanted in text
+
+
+def test_big_letters_are_drawn_on_a_terminal():
+    session, out = CoachSession(choice()), io.StringIO()
+    with TerminalCoach(session, Console(file=out, force_terminal=True, width=90, height=30)) as shown:
+        session.take(connected(), 0.0)
+        event = arrived(peak=71.25)
+        shown.show(event, session.take(event, 0.0))
+    assert "71.25 rad/s" in out.getvalue()
+    assert closing(session) == ["set 1: 1 reps and 0 momentum reps, best 71.25 rad/s"]

@@ -16,6 +16,17 @@ def opening(choice: Choice) -> str:
     )
 
 
+def closing(session: CoachSession) -> list[str]:
+    """What was done, a line a set."""
+    lines = []
+    for one in session.sets:
+        best = "" if one.best.peak_rad_s is None else f", best {one.best.peak_rad_s:.2f} rad/s"
+        lines.append(f"set {one.number}: {one.counting} reps and {one.momentum} momentum reps{best}")
+    if session.earlier:
+        lines.append(f"{session.earlier} reps from before: assigned to nobody, see `brakebeat log`")
+    return lines
+
+
 class PlainCoach:
     """Prints a line for each thing that happens."""
 

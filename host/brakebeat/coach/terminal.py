@@ -26,9 +26,14 @@ class TerminalCoach:
 
     def __init__(self, session: CoachSession, console: Console | None = None) -> None:
         self._session = session
+        self._console = console or Console()
         # Drawn by its own thread ten times a second: the rest clock runs when nothing arrives.
         self._live = Live(
-            get_renderable=self._draw, console=console, screen=True, refresh_per_second=10, transient=True
+            get_renderable=self._draw,
+            console=self._console,
+            screen=True,
+            refresh_per_second=10,
+            transient=True,
         )
 
     def __enter__(self) -> Self:
@@ -44,7 +49,7 @@ class TerminalCoach:
             self._live.refresh()
 
     def _draw(self) -> RenderableType:
-        return screen(self._session, time.time(), self._live.console.height)
+        return screen(self._session, time.time(), self._console.height)
 
 
 def screen(session: CoachSession, now_s: float, height: int) -> RenderableType:
@@ -52,13 +57,14 @@ def screen(session: CoachSession, now_s: float, height: int) -> RenderableType:
     choice = session.choice
     mark = "●" if session.connected else "○"
     head = Text(f"{choice.athlete} · {choice.exercise}   {mark} {session.link}", style="bold")
-    parts: list[RenderableType] = [head]
+    parts: list[RenderableType] = [head, Text(CAUTION, style="bold")]
     if session.warning:
         parts.append(Text(f"CAREFUL: {session.warning}", style="bold reverse"))
     parts += [_counts(session, now_s), _bars(session), *_verdict(session, now_s), Text("")]
     rows = session.current.rows if session.current else []
-    parts += [Text(rep_line(row, choice.plan.reps)) for row in rows[-max(1, height - 17) :]]
-    return Group(*parts, Text(CAUTION, style="bold"))
+    for row in rows[-max(1, height - 17) :]:
+        parts.append(Text(rep_line(row, choice.plan.reps), no_wrap=True, overflow="ellipsis"))
+    return Group(*parts)
 
 
 def _counts(session: CoachSession, now_s: float) -> RenderableType:

@@ -36,23 +36,30 @@ def run(args: argparse.Namespace) -> int:
 
 async def _coach(args: argparse.Namespace, store: Store, choice: Choice) -> int:
     from brakebeat.coach.keeper import Keeper
-    from brakebeat.coach.plain import PlainCoach, opening
-    from brakebeat.coach.runner import run_session, the_board, until
+    from brakebeat.coach.plain import PlainCoach, closing, opening
+    from brakebeat.coach.runner import CoachScreen, run_session, the_board, until
     from brakebeat.coach.session import CoachSession
     from brakebeat.coach.terminal import TerminalCoach
 
     session = CoachSession(choice)
     print(opening(choice), flush=True)
-    with contextlib.ExitStack() as stack:
+    plain = args.plain or not sys.stdout.isatty()
+    try:
         async with virtual_boards(args) as virtual:
-            plain = args.plain or not sys.stdout.isatty()
-            shown = PlainCoach(session) if plain else stack.enter_context(TerminalCoach(session))
-            await run_session(
-                session,
-                Keeper(store, choice),
-                [shown],
-                the_board(wanted_boards(args), virtual),
-                scan_s=args.scan,
-                over=until(args.stop_after, virtual),
+            shows: contextlib.AbstractContextManager[CoachScreen] = (
+                contextlib.nullcontext(PlainCoach(session)) if plain else TerminalCoach(session)
             )
+            with shows as shown:
+                await run_session(
+                    session,
+                    Keeper(store, choice),
+                    [shown],
+                    the_board(wanted_boards(args), virtual),
+                    scan_s=args.scan,
+                    over=until(args.stop_after, virtual),
+                )
+    finally:
+        # The big letters are gone by now; Ctrl-C is the usual end.
+        for line in closing(session):
+            print(line)
     return 0
