@@ -3,10 +3,13 @@
 import asyncio
 import json
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from brakebeat.errors import InputError
 from brakebeat.page.hub import Hub
+from brakebeat.page.server import page
 
 
 def data(message):
@@ -62,3 +65,11 @@ def test_no_name_can_break_out_of_its_message(name):
     assert data(message) == {"athlete": name}
     assert message.isascii()
     assert message.count("\n") == 3
+
+
+async def test_a_port_that_is_taken_is_named():
+    async with page(Hub(lambda: {}), port=0) as address:
+        port = int(address.rstrip("/").rpartition(":")[2])
+        with pytest.raises(InputError, match=f"--page-port {port}"):
+            async with page(Hub(lambda: {}), port=port):
+                pass

@@ -75,7 +75,7 @@ def _listen(host: str, port: int) -> socket.socket:
         listening.listen(100)
     except (OSError, OverflowError) as error:
         raise InputError(
-            f"--host {host} --port {port}: cannot listen there ({error}); try another --port"
+            f"--host {host} --page-port {port}: cannot listen there ({error}); try another --page-port"
         ) from None
     listening.setblocking(False)
     return listening
