@@ -5,8 +5,10 @@ Make the input with ``python -m brakebeat.bench.accuracy --json BENCH.json``.
 
 from __future__ import annotations
 
+import argparse
 import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +30,21 @@ def table(bench: dict[str, Any]) -> dict[str, Any]:
     return {"measured": f"benchmark, simulated rigs, {bench['reps']} reps of each kind", "kinds": kinds}
 
 
-if __name__ == "__main__":
-    found = table(json.loads(Path(sys.argv[1]).read_text(encoding="utf-8")))
+def main(argv: Sequence[str] | None = None) -> int:
+    """Read the bench's document, write the table."""
+    parser = argparse.ArgumentParser(prog="python -m brakebeat.rigs.measure", description=__doc__)
+    parser.add_argument("bench", type=Path, metavar="BENCH.json", help="what the accuracy bench wrote")
+    args = parser.parse_args(argv)
+    try:
+        found = table(json.loads(args.bench.read_text(encoding="utf-8")))
+    except OSError as error:
+        parser.error(f"{args.bench}: {error.strerror}; make it with the accuracy bench's --json")
+    except (ValueError, KeyError, TypeError):
+        parser.error(f"{args.bench}: not what the accuracy bench writes; make it anew with --json")
     with atomic_write(Path(__file__).with_name("expected.json")) as stream:
         stream.write(json.dumps(found, indent=1).encode() + b"\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
