@@ -205,9 +205,11 @@ def test_values_out_of_range(board):
         (wire.COMMAND_FROM, b"\0\0\0"),
         (wire.COMMAND_HELLO, b"\2"),
         (wire.COMMAND_TIME, bytes(7)),
+        (wire.COMMAND_MAGNETS, b""),
     ):
         assert board.error_of(code, payload) == wire.ERROR_VALUE
-    for code in (0, 11, 255):
+    assert board.error_of(wire.COMMAND_MAGNETS, b"\0") == 0
+    for code in (0, 12, 255):
         assert board.error_of(code, bytes(8)) == wire.ERROR_UNKNOWN
     # What is appended is for a newer board.
     assert board.error_of(wire.COMMAND_HELLO, b"\2\2 and more") == 0

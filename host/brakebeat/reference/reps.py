@@ -14,6 +14,8 @@ from brakebeat.results import BrakeTiming, Rep
 
 # Fewer edges than this in a phase leave its acceleration to the penalty alone.
 FEW_EDGES = 5
+# A half pull may be followed by a whole way back, hardly by more.
+MOST_WOUND = 3.0
 
 
 def stroke_phases(stroke: Stroke, zero: Zero) -> tuple[Phase, Phase] | None:
@@ -36,7 +38,11 @@ def rep_phases(stroke: Stroke, zero: Zero | None) -> tuple[Phase, Phase] | None:
     """The phases of a stroke that is a rep; None for any other."""
     if zero is None or not (stroke.begin.known and stroke.finish.known):
         return None
-    return stroke_phases(stroke, zero)
+    phases = stroke_phases(stroke, zero)
+    if phases is None or phases[1].angle_rad[-1] > MOST_WOUND * -phases[0].angle_rad[0]:
+        # No strap winds up that much more than was pulled off: it was let go, and the wheel ran out.
+        return None
+    return phases
 
 
 def _phase(stroke: Stroke, zero: Zero, start_s: float, end_s: float, sign: int) -> Phase:
