@@ -37,7 +37,6 @@ class Reps:
         self.of_set = 0
         self._last_end_us = None  # type: int | None
         self._stored = rig["magnet_offsets_rad"]
-        self._stored_placed = False
         self._stored_stale = False
 
     def momentum(self, start_us):
@@ -109,15 +108,13 @@ class Reps:
         # type: (float) -> None
         """Go on from the rig file's magnet table where it shows in what has been learnt; notice where it does not."""
         table = self._stretch.table
-        if not table.reps:
-            self._stored_placed = False
-        if self._stored_placed or table.magnets < 2 or not table.reps:
+        # Once placed it counts as many reps; a table that was forgotten starts again from none.
+        if table.magnets < 2 or not 0 < table.reps < _STORED_REPS:
             return
         placed = recognise(table.offsets, [offset / spacing_rad for offset in self._stored])
         if placed:
             table.offsets = placed
             table.reps = _STORED_REPS
-            self._stored_placed = True
             self._stored_stale = False
         elif table.reps >= _STALE_REPS and table.spread() > _UNEVEN:
             self._stored_stale = True

@@ -3,6 +3,7 @@
 import dataclasses
 from array import array
 from itertools import permutations
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from brakebeat.board import replay
 from brakebeat.formats.recording import Recording
 from brakebeat.formats.rig import Rig
 from brakebeat.simulate import default_recording, preset
-from tests.firmware.loaded import stored
+from tests.firmware.loaded import reps, spacing, stored
 
 DEGREE_RAD = np.pi / 180
 
@@ -102,3 +103,24 @@ def test_the_right_table_is_used_whichever_way_round_it_is_written(turned, backw
     assert not any("magnets_stale" in rep.flags for rep in found.reps)
     # 0.3 % is what perfectly placed magnets are held to.
     assert _worst_of_first_rep(with_table, truth) < 0.003
+
+
+def test_a_place_that_was_lost_is_found_anew():
+    """Once placed the table is only smoothed; forgotten, it is recognised again in whatever turn it comes back."""
+    offsets = [0.02, -0.01, 0.004, -0.018, 0.012, -0.008]
+    table = spacing.SpacingTable(6)
+    holder = SimpleNamespace(
+        _stretch=SimpleNamespace(table=table), _stored=[o / 2 for o in offsets], _stored_stale=True
+    )
+    for first in (0, 4):
+        turned = offsets[first:] + offsets[:first]
+        table.forget()
+        table.offsets = array("f", [0.9 * value for value in turned])
+        table.reps = 1
+        reps.Reps._place_stored(holder, 0.5)
+        assert list(table.offsets) == pytest.approx(turned)
+        assert not holder._stored_stale
+        table.offsets[0] = 0.5
+        table.reps += 1
+        reps.Reps._place_stored(holder, 0.5)
+        assert table.offsets[0] == 0.5
