@@ -19,7 +19,7 @@ TURN_US = 20_000
 
 @pytest.mark.parametrize("phase_rad", [0.1, 0.5, 1.3])
 @pytest.mark.parametrize(
-    ("magnets", "peak"), [(1, 6e-3), (2, 2e-4), (4, 1e-4), (6, 1e-4), (12, 1e-4), (24, 1e-4), (36, 1e-4)]
+    ("magnets", "peak"), [(1, 4e-3), (2, 2e-4), (4, 1e-4), (6, 1e-4), (12, 1e-4), (24, 1e-4), (36, 1e-4)]
 )
 def test_a_swing(magnets, peak, phase_rad):
     """One magnet sees the peak through a dozen edges a rep: what it gets is noted here, no limit is promised."""
