@@ -172,12 +172,7 @@ class Window:
     def last(self):
         # type: () -> list[tuple[int, int]]
         """The real edges before the wheel stood still, behind which noise may have come."""
-        walk = self._forwards(1)
-        trail = self._likeliest_last(walk, None)
-        if not self._is_plain(trail, None):
-            walk = self._forwards(_WIDTH)
-            trail = self._likeliest_last(walk, None)
-        return self._ordered(trail, False) if trail else []
+        return self._at_rest(self._forwards, False, None)
 
     def first(self, expected):
         # type: (float | None) -> list[tuple[int, int]]
@@ -185,12 +180,15 @@ class Window:
 
         expected: spacings from where it stood to the first magnet, where they are known.
         """
-        walk = self._backwards(1)
-        trail = self._likeliest_last(walk, expected)
+        return self._at_rest(self._backwards, True, expected)
+
+    def _at_rest(self, walks, backwards, expected):
+        # type: (Any, bool, float | None) -> list[tuple[int, int]]
+        """The real edges beside a standstill: the plain walk's, or the likeliest of several where that is odd."""
+        trail = self._likeliest_last(walks(1), expected)
         if not self._is_plain(trail, expected):
-            walk = self._backwards(_WIDTH)
-            trail = self._likeliest_last(walk, expected)
-        return self._ordered(trail, True) if trail else []
+            trail = self._likeliest_last(walks(_WIDTH), expected)
+        return self._ordered(trail, backwards) if trail else []
 
     def _is_plain(self, trail, expected):
         # type: (Trail | None, float | None) -> bool

@@ -278,7 +278,7 @@ class Session:
 
     def _under_way(self):
         # type: () -> None
-        """New edges in a stretch that moves: place its start, notice phi = 0, keep the cues' times fresh."""
+        """New edges in a stretch that moves: place its start, notice phi = 0."""
         if self.phase == ECCENTRIC:
             return
         if self._zero_path is None:

@@ -3,7 +3,6 @@ each rep arrives once, in order, bit for bit as the replay has it; and two board
 
 import asyncio
 import contextlib
-import dataclasses
 import random
 
 import numpy as np
@@ -30,20 +29,16 @@ from brakebeat.virtual.rig import virtual_board
 from brakebeat.watch.recorder import Recorder
 from brakebeat.watch.rig_header import KnownRig
 from brakebeat.watch.tape import EdgeTape
+from tests.sets_in_a_row import sets_in_a_row
 
 ADDRESSES = ("F0:0D:00:00:B0:01", "F0:0D:00:00:B0:02")
 PAUSES_S = (0.02, 0.05)
 SETS = 3
-REST_US = 13_000_000
 
 
 @pytest.fixture(scope="module")
 def sets():
-    """One set again and again, with rests between."""
-    one = read_recording(find("late"))
-    period = int(one.t_us[-1] - one.t_us[0]) + REST_US
-    times = np.concatenate([one.t_us + number * period for number in range(SETS)])
-    return dataclasses.replace(one, t_us=times, step=np.tile(one.step, SETS))
+    return sets_in_a_row(SETS)
 
 
 @pytest.fixture(scope="module")

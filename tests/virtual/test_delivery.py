@@ -5,37 +5,29 @@ With BRAKEBEAT_LONG=1 in the environment a thousand reps and two hundred lost li
 
 import asyncio
 import contextlib
-import dataclasses
 import os
 import random
 
-import numpy as np
 import pytest
 from bleak.exc import BleakError
 
 from brakebeat.board.messages import decode_rep
 from brakebeat.board.replay import replay
-from brakebeat.formats.recording import read_recording
-from brakebeat.samples import find
 from brakebeat.virtual.air import RadioLimits, virtual_air
 from brakebeat.virtual.bleak_backend import bleak_on
 from brakebeat.virtual.rig import virtual_board
+from tests.sets_in_a_row import sets_in_a_row
 from tests.virtual.client import Client
 
 ADDRESS = "F0:0D:00:00:B0:01"
 LONG = bool(os.environ.get("BRAKEBEAT_LONG"))
 REPS, CUTS, CUT_SHORT, MOST_LIVES = (1000, 200, 2, 60) if LONG else (250, 50, 1, 30)
 SETS = 12 if LONG else 6
-REST_US = 13_000_000
 
 
 @pytest.fixture(scope="module")
 def long_recording():
-    """One set again and again, with rests between."""
-    one = read_recording(find("late"))
-    period = int(one.t_us[-1] - one.t_us[0]) + REST_US
-    times = np.concatenate([one.t_us + number * period for number in range(SETS)])
-    return dataclasses.replace(one, t_us=times, step=np.tile(one.step, SETS))
+    return sets_in_a_row(SETS)
 
 
 @pytest.fixture(scope="module")

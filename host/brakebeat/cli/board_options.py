@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import math
 import sys
 import tempfile
 from collections.abc import AsyncIterator
@@ -12,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from brakebeat.cli.numbers import positive
 from brakebeat.errors import DeviceError, InputError
 
 if TYPE_CHECKING:
@@ -157,19 +157,3 @@ def nobody(seconds: float) -> str:
         f"no board was found within {seconds:g} s; check that it has power, is near, "
         "and that no other phone or computer is connected to it"
     )
-
-
-def positive(text: str) -> float:
-    """An option's number above 0."""
-    value = float(text)
-    if not (math.isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"{text!r}: a number above 0 is needed")
-    return value
-
-
-def count(text: str) -> int:
-    """An option's whole number above 0."""
-    value = int(text)
-    if value < 1:
-        raise argparse.ArgumentTypeError(f"{text!r}: a whole number above 0 is needed")
-    return value

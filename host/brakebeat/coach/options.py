@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from brakebeat.cli.board_options import count, positive
+from brakebeat.cli.numbers import count, positive
 from brakebeat.coach.choice import Choice, SetPlan
 from brakebeat.errors import InputError
 from brakebeat.formats.rig import Rig, read_rig

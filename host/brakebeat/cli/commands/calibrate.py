@@ -8,6 +8,7 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any
 
+from brakebeat.cli.numbers import positive
 from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
@@ -41,32 +42,41 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_friction(one: argparse.ArgumentParser) -> None:
-    one.add_argument("--inertia", type=_above, metavar="KG_M2", help="instead of the recording's")
-    one.add_argument("--inertia-uncertainty", type=_above, metavar="KG_M2", help="standard uncertainty of it")
+    one.add_argument("--inertia", type=positive, metavar="KG_M2", help="instead of the recording's")
+    one.add_argument(
+        "--inertia-uncertainty", type=positive, metavar="KG_M2", help="standard uncertainty of it"
+    )
 
 
 def _add_inertia(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "--falling-mass",
-        type=_above,
+        type=positive,
         nargs="+",
         metavar="KG",
         help="one mass, or two for the two-mass method",
     )
     one.add_argument(
-        "--mass-uncertainty", type=_above, default=0.002, metavar="PART", help="of the masses (default 0.002)"
+        "--mass-uncertainty",
+        type=positive,
+        default=0.002,
+        metavar="PART",
+        help="of the masses (default 0.002)",
     )
-    one.add_argument("--radius-uncertainty", type=_above, metavar="M", help="of the drum radius")
+    one.add_argument("--radius-uncertainty", type=positive, metavar="M", help="of the drum radius")
     one.add_argument(
         "--left-on-drum", type=_not_below, metavar="M", help="strap on the drum as the mass lands (default 0)"
     )
     one.add_argument(
-        "--gravity", type=_above, metavar="M_S2", help="where you live (default 9.80665 ± 0.015)"
+        "--gravity", type=positive, metavar="M_S2", help="where you live (default 9.80665 ± 0.015)"
     )
     one.add_argument(
-        "--added-inertia", type=_above, metavar="KG_M2", help="two recordings: wheel bare, then with this on"
+        "--added-inertia",
+        type=positive,
+        metavar="KG_M2",
+        help="two recordings: wheel bare, then with this on",
     )
-    one.add_argument("--added-uncertainty", type=_above, default=0.0, metavar="KG_M2", help="of it")
+    one.add_argument("--added-uncertainty", type=positive, default=0.0, metavar="KG_M2", help="of it")
     one.add_argument(
         "--disc", action="append", nargs=3, metavar=("RADIUS_M", "THICKNESS_M", "MATERIAL"), default=[],
         help="a disc; MATERIAL is a name or kg=MASS",
@@ -80,15 +90,17 @@ def _add_inertia(one: argparse.ArgumentParser) -> None:
         help="bolts, magnets, washers on a circle",
     )  # fmt: skip
     one.add_argument(
-        "--length-uncertainty", type=_above, default=0.0005, metavar="M", help="of radii (default 0.0005)"
+        "--length-uncertainty", type=positive, default=0.0005, metavar="M", help="of radii (default 0.0005)"
     )
 
 
 def _add_strap(one: argparse.ArgumentParser) -> None:
     one.add_argument(
-        "--pulled", type=_above, nargs="+", metavar="M", help="the lengths, one after the other, in m"
+        "--pulled", type=positive, nargs="+", metavar="M", help="the lengths, one after the other, in m"
     )
-    one.add_argument("--length-uncertainty", type=_above, default=0.001, metavar="M", help="(default 0.001)")
+    one.add_argument(
+        "--length-uncertainty", type=positive, default=0.001, metavar="M", help="(default 0.001)"
+    )
     one.add_argument("--left-on-drum", type=_not_below, default=0.0, metavar="M", help="after the last pull")
     one.add_argument("--strap-thickness", type=_not_below, metavar="M", help="measured; else it is fitted")
 
@@ -288,13 +300,6 @@ def _offer_to_write(args: argparse.Namespace, result: Calibration) -> None:
     print(f"{args.write}: written; the old one is {kept}", file=sys.stderr)
 
 
-def _above(text: str) -> float:
-    value = float(text)
-    if not (math.isfinite(value) and value > 0.0):
-        raise argparse.ArgumentTypeError(f"{text} is not above 0")
-    return value
-
-
 def _not_below(text: str) -> float:
     value = float(text)
     if not (math.isfinite(value) and value >= 0.0):
@@ -304,6 +309,6 @@ def _not_below(text: str) -> float:
 
 def _length(option: str, text: str) -> float:
     try:
-        return _above(text)
+        return positive(text)
     except (ValueError, argparse.ArgumentTypeError) as error:
         raise InputError(f"{option}: {text!r} is no number above 0 (m or kg)") from error

@@ -13,11 +13,10 @@ from typing import TYPE_CHECKING
 from brakebeat.cli.board_options import (
     CAUTION,
     add_board_arguments,
-    count,
-    positive,
     virtual_boards,
     wanted_boards,
 )
+from brakebeat.cli.numbers import count, positive
 from brakebeat.errors import BrakebeatError, InputError
 
 if TYPE_CHECKING:

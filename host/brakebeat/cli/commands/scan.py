@@ -8,7 +8,8 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from brakebeat.cli.board_options import add_virtual_arguments, nobody, positive, virtual_boards
+from brakebeat.cli.board_options import add_virtual_arguments, nobody, virtual_boards
+from brakebeat.cli.numbers import positive
 from brakebeat.errors import DeviceError
 
 if TYPE_CHECKING:

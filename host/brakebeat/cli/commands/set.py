@@ -43,12 +43,12 @@ def run(args: argparse.Namespace) -> int:
     changed_rig(
         args.rig, changes
     )  # what is wrong with the file or the values shows before a board is looked for
-    before = args.rig.read_bytes() if args.rig.is_file() else b""
     rig, text = asyncio.run(_send(args, wanted, changes))
-    if text != before:
+    changed = text != args.rig.read_bytes()
+    if changed:
         with atomic_write(args.rig) as stream:
             stream.write(text)
-    _print(args, rig, text != before)
+    _print(args, rig, changed)
     return 0
 
 

@@ -13,11 +13,10 @@ from brakebeat.cli.board_options import (
     VirtualBoards,
     add_board_arguments,
     all_in_reach,
-    count,
-    positive,
     virtual_boards,
     wanted_boards,
 )
+from brakebeat.cli.numbers import count, positive
 from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
