@@ -22,6 +22,7 @@ BRAKE_PRESETS: dict[str, tuple[float, float]] = {
 LARGEST_TIME_US = 2**53 - 1
 
 SensorKind = Literal["hall", "hall_pair", "quadrature"]
+EdgeSource = Literal["auto", "interrupt", "pio", "counter"]
 PresetName = Literal["own", "first_quarter", "last_third"]
 StrictNumber = Annotated[float, Field(strict=True)]
 Pin = Annotated[int, Field(ge=0, le=48)]
@@ -42,9 +43,12 @@ class Board(BaseModel):
     sensor: SensorKind = Field("hall", description="one hall sensor, two of them, or a quadrature encoder")
     sensor_pin: Pin | None = Field(None, description="GPIO number of the sensor (channel A)")
     sensor_pin_b: Pin | None = Field(None, description="GPIO number of channel B, where there are two")
+    source: EdgeSource = Field("auto", description="what takes the sensor's edges; auto is right")
+    thin: int = _number(1, 1, 10_000, "", "counts of an encoder that make one of pulses_per_rev")
     buzzer_pin: Pin | None = Field(None, description="GPIO number of the buzzer")
     led_pin: Pin | None = Field(None, description="GPIO number of the lamp")
-    button_pin: Pin | None = Field(None, description="GPIO number of the button that lets new hosts in")
+    motor_pin: Pin | None = Field(None, description="GPIO number of the vibration motor's transistor")
+    button_pin: Pin | None = Field(None, description="GPIO number of the button: a new set, mute, new hosts")
     supply_pin: Pin | None = Field(None, description="GPIO number that measures the supply, behind a divider")
     volume: float = _number(1.0, 0.0, 1.0, "", "loudness of the buzzer, 0 is silent")
     supply_scale: float = _number(2.0, 1.0, 100.0, "", "supply's voltage over that at supply_pin")
@@ -55,7 +59,7 @@ class Board(BaseModel):
     )
     cycling: bool = Field(False, description="whether the board also shows itself as a cycling speed sensor")
 
-    @field_validator("sensor_pin_b", "buzzer_pin", "led_pin", "button_pin", "supply_pin")
+    @field_validator("sensor_pin_b", "buzzer_pin", "led_pin", "motor_pin", "button_pin", "supply_pin")
     @classmethod
     def _pins_differ(cls, pin: int | None, info: ValidationInfo) -> int | None:
         for name, other in info.data.items():
@@ -73,6 +77,12 @@ class Board(BaseModel):
     def _two_channels_need_two_pins(self) -> Self:
         if self.sensor != "hall" and self.sensor_pin is not None and self.sensor_pin_b is None:
             raise ValueError(f"sensor {self.sensor!r} has two channels; add sensor_pin_b")
+        return self
+
+    @model_validator(mode="after")
+    def _only_an_encoder_is_thinned(self) -> Self:
+        if self.sensor != "quadrature" and self.thin > 1:
+            raise ValueError(f"thin counts an encoder's lines; sensor {self.sensor!r} has none, leave it out")
         return self
 
 
