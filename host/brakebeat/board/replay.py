@@ -6,11 +6,12 @@ import json
 import struct
 import subprocess
 import tempfile
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
-from brakebeat.board.engine import EngineChoice, choose_engine, command_line
+from brakebeat.board.engine import Engine, EngineChoice, choose_engine, command_line
 from brakebeat.board.files import load_wire
 from brakebeat.board.messages import decode_rep
 from brakebeat.errors import DeviceError
@@ -21,6 +22,18 @@ _BLOCK_EDGES = 4096
 _DRIVER = Path(__file__).parent / "vm" / "replay_driver.py"
 
 
+@dataclass
+class FirmwareRun:
+    """What the firmware sent: packed rep records and cues on its own clock, which ``offset_us`` leads from to the
+    recording's."""
+
+    engine: Engine
+    records: list[bytes] = field(default_factory=list)
+    cues: list[Cue] = field(default_factory=list)
+    quality: Quality = field(default_factory=Quality)
+    offset_us: int = 0
+
+
 def replay(recording: Recording, *, engine: EngineChoice = "auto") -> Analysis:
     """What the board's own firmware makes of ``recording``, edge by edge in the recording's time.
 
@@ -28,6 +41,15 @@ def replay(recording: Recording, *, engine: EngineChoice = "auto") -> Analysis:
         InputError: the engine asked for is not installed.
         DeviceError: the firmware failed (its last words are in the message).
     """
+    run = run_firmware(recording, engine=engine)
+    analysis = Analysis(run.engine, len(recording.t_us), cues=run.cues, quality=run.quality)
+    analysis.reps = [decode_rep(record, run.offset_us)[0] for record in run.records]
+    analysis.sets = split_sets(analysis.reps, recording.rig.rest_gap_s)
+    return analysis
+
+
+def run_firmware(recording: Recording, *, engine: EngineChoice = "auto") -> FirmwareRun:
+    """The same, as the board sends it. Raises as ``replay`` does."""
     chosen = choose_engine(engine)
     with tempfile.TemporaryFile() as errors:
         process = subprocess.Popen(
@@ -40,10 +62,7 @@ def replay(recording: Recording, *, engine: EngineChoice = "auto") -> Analysis:
         complaint = errors.read().decode(errors="replace")
     if process.returncode != 0:
         raise DeviceError(_last_words(recording, chosen, process.returncode, complaint, output))
-    analysis = Analysis(chosen, len(recording.t_us))
-    _collect(analysis, output.decode())
-    analysis.sets = split_sets(analysis.reps, recording.rig.rest_gap_s)
-    return analysis
+    return _collected(chosen, output.decode())
 
 
 def _input(recording: Recording) -> bytes:
@@ -56,22 +75,22 @@ def _input(recording: Recording) -> bytes:
     return b"".join(parts)
 
 
-def _collect(analysis: Analysis, output: str) -> None:
+def _collected(engine: Engine, output: str) -> FirmwareRun:
+    run = FirmwareRun(engine)
     kinds = load_wire().CUE_NAMES
-    records = []
     for line in output.splitlines():
         kind, _, rest = line.partition(" ")
         if kind == "R":
-            records.append(bytes.fromhex(rest))
+            run.records.append(bytes.fromhex(rest))
         elif kind == "C":
             cue, rep, t_us = (int(word) for word in rest.split())
-            analysis.cues.append(Cue(t_us, rep, kinds[cue]))
+            run.cues.append(Cue(t_us, rep, kinds[cue]))
         elif kind == "Q":
             counters = json.loads(rest)
-            offset_us = counters["offset_us"]
-            analysis.reps = [decode_rep(record, offset_us)[0] for record in records]
+            run.offset_us = counters["offset_us"]
             names = ("bounced", "missed", "spurious", "overrun", "incomplete")
-            analysis.quality = Quality(**{name: counters[name] for name in names})
+            run.quality = Quality(**{name: counters[name] for name in names})
+    return run
 
 
 def _last_words(recording: Recording, engine: str, code: int, complaint: str, output: bytes) -> str:

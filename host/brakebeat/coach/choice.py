@@ -23,10 +23,11 @@ class SetPlan:
 
 @dataclass(frozen=True)
 class Choice:
-    """A session's athlete, exercise, rig and plan."""
+    """A session's athlete, exercise, rig and plan. ``session_id``: a session in the store that goes on."""
 
     athlete: str
     exercise: str
     rig: Rig
     plan: SetPlan
     plan_id: int | None = None
+    session_id: int | None = None

@@ -22,6 +22,10 @@ def closing(session: CoachSession) -> list[str]:
     for one in session.sets:
         best = "" if one.best.peak_rad_s is None else f", best {one.best.peak_rad_s:.2f} rad/s"
         lines.append(f"set {one.number}: {one.counting} reps and {one.momentum} momentum reps{best}")
+    if session.edges_kept:
+        lines.append("the raw edges are kept with the sets: `brakebeat log recompute`, curves in the report")
+    elif session.no_edges:
+        lines.append(f"no raw edges, so no curves in the report: {session.no_edges}")
     if session.earlier:
         lines.append(f"{session.earlier} reps from before: assigned to nobody, see `brakebeat log`")
     return lines

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import AsyncGenerator, Callable, Sequence
 from typing import Protocol
 
+from brakebeat.board.files import load_wire
 from brakebeat.cli.board_options import VirtualBoards
 from brakebeat.coach.keeper import Keeper
 from brakebeat.coach.session import CoachSession, Placed
-from brakebeat.link import Event, RepArrived, Wanted, follow
+from brakebeat.link import EdgesArrived, Event, Finder, Ledger, RepArrived, Wanted, follow
+from brakebeat.link.control import CommandError
 
 
 class CoachScreen(Protocol):
@@ -36,15 +38,35 @@ async def run_session(
         DeviceError: the board was not found or refused. StoreError: a rep could not be kept; the board keeps it.
     """
     reps = 0
-    async with contextlib.aclosing(follow(wanted, scan_s=scan_s, endless=True)) as events:
-        async for event in events:
-            placed = session.take(event, time.time())
-            keeper.keep(event, placed)
-            for screen in screens:
-                screen.show(event, placed)
-            reps += isinstance(event, RepArrived)
-            if over(reps):
-                return
+    try:
+        async with contextlib.aclosing(_followed(session, wanted, scan_s)) as events:
+            async for event in events:
+                placed = session.take(event, time.time())
+                keeper.keep(event, placed)
+                for screen in screens:
+                    screen.show(event, placed)
+                reps += isinstance(event, RepArrived)
+                if over(reps):
+                    return
+    finally:
+        keeper.close()
+
+
+async def _followed(session: CoachSession, wanted: Wanted, scan_s: float) -> AsyncGenerator[Event, None]:
+    """What the board says, with its raw edges where it gives them to us; without them where it refuses."""
+    ledger, finder = Ledger(), Finder()
+    try:
+        async for event in follow(
+            wanted, scan_s=scan_s, endless=True, raw=True, ledger=ledger, finder=finder
+        ):
+            session.edges_kept = session.edges_kept or isinstance(event, EdgesArrived)
+            yield event
+    except CommandError as error:
+        if error.error != load_wire().ERROR_REFUSED:
+            raise
+        session.no_edges = str(error)
+    async for event in follow(wanted, scan_s=scan_s, endless=True, ledger=ledger, finder=finder):
+        yield event
 
 
 def the_board(wanted: Sequence[Wanted], virtual: VirtualBoards | None) -> Wanted:

@@ -71,6 +71,9 @@ class CoachSession:
         self.last_cue: str | None = None
         self.earlier = 0
         self.warning = ""
+        # Whether raw edges come in beside the reps; why the board gives none.
+        self.edges_kept = False
+        self.no_edges = ""
         self._belonging = Belonging()
         self._moved_s: float | None = None
 

@@ -42,15 +42,24 @@ class Folder:
         """Says what the others are, and marks them as the demo's own."""
         return self.path / "about.txt"
 
+    def contents(self) -> dict[Path, str]:
+        """The files and what each is."""
+        return {
+            self.recording: f"pulses of a simulated rig; try `brakebeat check {self.recording.name}`",
+            self.truth: "what really happened in the simulation",
+            self.received: "the reps as the host received them over the virtual radio",
+            self.picture: "the set drawn",
+        }
+
     def claim(self) -> None:
         """Make the directory and mark it.
 
         ``InputError`` where it cannot be made, or where files of the demo's names are there already and no
         earlier run of the demo put them there.
         """
-        ours = (self.recording, self.truth, self.received, self.picture, self.about)
+        contents = self.contents()
         if not self._is_ours():
-            taken = [file for file in ours if file.exists() or file.is_symlink()]
+            taken = [file for file in (*contents, self.about) if file.exists() or file.is_symlink()]
             if taken:
                 raise InputError(
                     f"{taken[0]}: is there already and not the demo's; name another place with --out"
@@ -59,14 +68,7 @@ class Folder:
             self.path.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise InputError(f"{self.path}: cannot be made ({error.strerror or error}); see --out") from error
-        lines = [
-            _FIRST_LINE,
-            "",
-            f"{self.recording.name}: pulses of a simulated rig; try `brakebeat check {self.recording.name}`",
-            f"{self.truth.name}: what really happened in the simulation",
-            f"{self.received.name}: the reps as the host received them over the virtual radio",
-            f"{self.picture.name}: the set drawn",
-        ]
+        lines = [_FIRST_LINE, "", *(f"{file.name}: {words}" for file, words in contents.items())]
         self.write(self.about, "\n".join(lines) + "\n")
 
     def write(self, file: Path, text: str) -> None:

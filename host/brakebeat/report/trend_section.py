@@ -54,7 +54,7 @@ def _exercise(exercise: str, sets: Sequence[StoredSet], key: str) -> list[Elemen
         pictures = [
             _picture(trend, f"{key}-{number_}")
             for number_, trend in enumerate(trend for those in list(found.values())[:2] for trend in those)
-            if len(trend.values) > 1
+            if len(trend.values) > 2
         ]
         parts.append(el("div", pictures, class_="figures"))
         parts.append(table(f"Trend of {exercise}", _COLUMNS, rows, "trend"))

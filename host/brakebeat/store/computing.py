@@ -26,6 +26,7 @@ from brakebeat.store.sessions import (
     start_session,
     start_set,
 )
+from brakebeat.watch.tape import LOST_KEY
 
 EngineName = Literal["reference", "firmware"]
 
@@ -173,14 +174,19 @@ def recompute(
 ) -> tuple[int | None, list[Recomputed], int]:
     """Work stored edges out anew and let the new figures count; the old ones stay for ``undo``.
 
-    Returns (the change's id or None, what was recomputed, how many sets have no raw edges). ``tell`` hears how
-    many recordings are done.
+    Returns (the change's id or None, what was recomputed, how many sets have no whole raw edges). ``tell`` hears how
+    many recordings are done. Edges with gaps in them would give wrong figures: those sets count as having none.
     """
     where, values = ("WHERE session_id = ?", (session_id,)) if session_id is not None else ("", ())
-    rows = store.rows(f"SELECT id, recording_id, rig_id FROM live_set {where} ORDER BY id", values)
+    rows = store.rows(
+        "SELECT live_set.id, recording_id, rig_id,"
+        f" json_extract(recording.header, '$.{LOST_KEY}') IS NULL AND recording_id IS NOT NULL AS whole"
+        f" FROM live_set LEFT JOIN recording ON recording.id = recording_id {where} ORDER BY live_set.id",
+        values,
+    )
     groups: dict[tuple[int, int], list[int]] = {}
     for row in rows:
-        if row["recording_id"] is not None:
+        if row["whole"]:
             groups.setdefault((row["recording_id"], row["rig_id"]), []).append(row["id"])
     looks = []
     for done, (group, set_ids) in enumerate(groups.items()):
@@ -204,7 +210,7 @@ def recompute(
                 outcome.append(Recomputed(set_id, before, len(reps), seen.analysis.engine, __version__))
         if edits:
             identity = change(store, f"recomputed {len(edits)} sets with {engine} {__version__}", edits)
-    return identity, outcome, sum(row["recording_id"] is None for row in rows)
+    return identity, outcome, sum(not row["whole"] for row in rows)
 
 
 def _spans(store: Store, column: str, value: int) -> list[tuple[int, list[tuple[int, int]]]]:

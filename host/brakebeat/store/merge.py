@@ -32,6 +32,13 @@ _PARENTS = {
     "computation_id": "computation",
 }
 
+# Tables whose rows have no id of their own, and what makes a row of them itself.
+_KEYS = {
+    "rep": ("computation_id", "rep_index"),
+    "cue": ("computation_id", "t_us", "kind"),
+    "arrival": ("journal_id", "sequence"),
+}
+
 
 class _Table(BaseModel):
     columns: list[str]
@@ -172,8 +179,8 @@ class _Merging:
     def _row(self, name: str, values: dict[str, Any]) -> tuple[int, bool]:
         """(our id, whether it is new) of a row."""
         store = self._store
-        if name in ("rep", "cue"):
-            keys = ("computation_id", "rep_index") if name == "rep" else ("computation_id", "t_us", "kind")
+        keys = _KEYS.get(name)
+        if keys is not None:
             match = " AND ".join(f"{key} = ?" for key in keys)
             known = store.row(f"SELECT 1 FROM {name} WHERE {match}", [values[key] for key in keys])
             if known is None:

@@ -166,6 +166,33 @@ def attach_recording(store: Store, set_ids: Sequence[int], recording: Recording)
     return identity
 
 
+def keep_edges(store: Store, set_id: int, recording: Recording) -> None:
+    """Keep a growing recording as a set's raw edges, in place of what was kept of it before.
+
+    Edges that another set has, too, are kept once; a recording that is another set's is never written over.
+    """
+    with store.writing():
+        uid = edges.digest(recording.t_us, recording.step)
+        own = store.row("SELECT recording_id AS id FROM work_set WHERE id = ?", (set_id,))
+        assert own is not None
+        shared = "SELECT 1 FROM work_set WHERE recording_id = ? AND id <> ?"
+        is_own = own["id"] is not None and store.row(shared, (own["id"], set_id)) is None
+        if is_own and store.row("SELECT 1 FROM recording WHERE uid = ?", (uid,)) is None:
+            store.write(
+                "UPDATE recording SET uid = ?, header = ?, edge_count = ?, edges = ? WHERE id = ?",
+                (uid, *_packed(recording), own["id"]),
+            )
+            return
+        now = attach_recording(store, [set_id], recording)
+        if is_own and own["id"] != now:
+            store.write("DELETE FROM recording WHERE id = ?", (own["id"],))
+
+
+def _packed(recording: Recording) -> tuple[str, int, bytes]:
+    packed = edges.pack(recording.t_us, recording.step)
+    return json.dumps(recording.header), len(recording.t_us), packed
+
+
 def add_recording(store: Store, recording: Recording) -> int:
     """Keep a recording's edges and header; the id of the one with the same edges where there is one."""
     uid = edges.digest(recording.t_us, recording.step)
@@ -173,16 +200,9 @@ def add_recording(store: Store, recording: Recording) -> int:
         row = store.row("SELECT id FROM recording WHERE uid = ?", (uid,))
         if row is not None:
             return row["id"]
-        return store.insert(
-            "recording",
-            {
-                "uid": uid,
-                "header": json.dumps(recording.header),
-                "edge_count": len(recording.t_us),
-                "edges": edges.pack(recording.t_us, recording.step),
-                "created_ms": now_ms(),
-            },
-        )
+        names = ("header", "edge_count", "edges")
+        values = dict(zip(names, _packed(recording), strict=True))
+        return store.insert("recording", {"uid": uid, **values, "created_ms": now_ms()})
 
 
 def load_recording(store: Store, set_id: int) -> Recording | None:

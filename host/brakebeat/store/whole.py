@@ -40,6 +40,7 @@ TABLES: dict[str, tuple[str, ...]] = {
     "computation": ("id", "uid", "set_id", "engine_id", "computed_ms", "quality"),
     "rep": ("computation_id", *COLUMNS),
     "cue": ("computation_id", "t_us", "kind", "rep_index"),
+    "arrival": ("journal_id", "sequence", "set_id", "rep_index"),
     "rep_mark": ("id", "uid", "set_id", "at_us", "created_ms"),
     "note": ("id", "uid", "athlete_id", "session_id", "set_id", "text", "created_ms"),
 }
@@ -59,6 +60,7 @@ _WHICH = {
     "computation": f"id IN ({_COMPUTATIONS})",
     "rep": f"computation_id IN ({_COMPUTATIONS})",
     "cue": f"computation_id IN ({_COMPUTATIONS})",
+    "arrival": f"set_id IN ({_SETS})",
     "rep_mark": f"deleted_ms IS NULL AND set_id IN ({_SETS})",
     "note": f"deleted_ms IS NULL AND (athlete_id IN ({_ATHLETES}) OR session_id IN ({_SESSIONS})"
     f" OR set_id IN ({_SETS}))",

@@ -85,9 +85,13 @@ def board_header(event: Connected, rigs: Sequence[KnownRig]) -> dict[str, str]:
             "board's rig file, or put this one onto it with `brakebeat set`"
         )
     header = {"pulses_per_rev": str(magnets)} if rig is None else rig_header(rig)
+    return header | clock_header(event)
+
+
+def clock_header(event: Connected) -> dict[str, str]:
+    """Header keys that say which board the edges are from, and what ties their times to the calendar."""
     began = datetime.datetime.fromtimestamp(event.wall_us / 1e6, datetime.UTC).isoformat(timespec="seconds")
-    return header | {
+    return {
         "recorded_by": f"{event.name} ({event.address}), firmware {event.status.firmware_version}",
-        # What ties the times below to the calendar.
         "clock": f"{event.board_us} us was {began}",
     }

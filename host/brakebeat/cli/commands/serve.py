@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import time
+import webbrowser
 from typing import TYPE_CHECKING
 
 from brakebeat.cli.board_options import add_board_arguments, virtual_boards, wanted_boards
@@ -33,6 +34,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME",
         help="a name that the page is called by, too",
     )
+    group.add_argument("--open", action="store_true", help="show the page in your browser")
+    group.add_argument(
+        "--stay", action="store_true", help="keep the page up after a --virtual recording's end, until Ctrl-C"
+    )
     add_board_arguments(parser, several=False)
 
 
@@ -48,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
 async def _serve(args: argparse.Namespace, store: Store, choice: Choice) -> int:
     from brakebeat.coach.document import session_document
     from brakebeat.coach.keeper import Keeper
-    from brakebeat.coach.plain import PlainCoach, opening
+    from brakebeat.coach.plain import PlainCoach, closing, opening
     from brakebeat.coach.runner import run_session, the_board, until
     from brakebeat.coach.session import CoachSession
     from brakebeat.page.guard import is_loopback
@@ -64,6 +69,8 @@ async def _serve(args: argparse.Namespace, store: Store, choice: Choice) -> int:
     ):
         print(opening(choice))
         print(f"the page: {address}  (Ctrl-C ends it)", flush=True)
+        if args.open:
+            webbrowser.open(address)
         if not is_loopback(args.host):
             print("whoever has this address can look on; it is not encrypted: use it in a network you trust")
         await run_session(
@@ -74,6 +81,11 @@ async def _serve(args: argparse.Namespace, store: Store, choice: Choice) -> int:
             scan_s=args.scan,
             over=until(args.stop_after, virtual),
         )
+        for line in closing(session):
+            print(line, flush=True)
+        if args.stay:
+            hub.changed()
+            await asyncio.Event().wait()
     return 0
 
 

@@ -35,7 +35,7 @@ def recompute(store: Store, args: argparse.Namespace) -> int:
     by = f"{outcome[0].engine} {outcome[0].engine_version}"
     print(f"{len(outcome)} sets by {by}: {before} reps before, {after} now")
     if without:
-        print(f"{without} sets have no raw edges and stay as they are")
+        print(f"{without} sets have no raw edges, or gaps in them, and stay as they are")
     print(f"`brakebeat log undo {change}` brings the old figures back")
     return 0
 
