@@ -1,35 +1,62 @@
-"""Copies the installed MicroPython stubs into .typings, where mypy takes them for the firmware only.
+"""Puts what cannot be installed beside the rest into .typings: stubs of MicroPython for each port, a PIO assembler.
 
-In site-packages they lie beside CPython's own modules (`math`, `time`, …), where mypy does not trust them.
-`Any` becomes a builtin there: on a board there is no `typing` to import it from, and a block that only the type
-checker reads would still cost bytes in every file.
+The ports' stub packages hold files of the same names (`machine.pyi`), so that only one of them can be installed in an
+environment; and beside CPython's own modules (`math`, `time`, …) mypy does not trust them. The assembler is one file,
+but asks for a whole library of device drivers. pip fetches them, in the versions of `.ci/constraints.txt`.
 """
 
+import re
 import shutil
-from importlib.metadata import files
+import subprocess
+import sys
 from pathlib import Path
 
-TARGET = Path(__file__).resolve().parents[1] / ".typings"
-PACKAGES = ("micropython-rp2-stubs", "micropython-stdlib-stubs")
+_HERE = Path(__file__).resolve().parent
+TYPINGS = _HERE.parent / ".typings"
+_STDLIB = "micropython-stdlib-stubs"
+PACKAGES = {
+    "rp2": ("micropython-rp2-stubs", _STDLIB),
+    "esp32": ("micropython-esp32-stubs", _STDLIB),
+    "pioasm": ("adafruit-circuitpython-pioasm",),
+}
 
 
-def main() -> None:
-    shutil.rmtree(TARGET, ignore_errors=True)
-    count = 0
-    for package in PACKAGES:
-        for file in files(package) or ():
-            if file.suffix in {".pyi", ""} and not file.parts[0].endswith(".dist-info"):
-                target = TARGET / file
-                target.parent.mkdir(parents=True, exist_ok=True)
-                shutil.copyfile(file.locate(), target)
-                count += 1
-    builtins = TARGET / "stdlib" / "builtins.pyi"
+def _pinned(package: str) -> str:
+    pins = (_HERE / "constraints.txt").read_text("utf-8")
+    found = re.search(rf"^{package}==\S+$", pins, re.MULTILINE)
+    if found is None:
+        sys.exit(f"{_HERE / 'constraints.txt'}: no version of {package}; add the line {package}==VERSION")
+    return found[0]
+
+
+def fetch(name: str) -> Path:
+    """The folder of one of PACKAGES; fetched unless those very versions are there already.
+
+    Raises ``subprocess.CalledProcessError`` where pip cannot get them.
+    """
+    target = TYPINGS / name
+    wanted = [_pinned(package) for package in PACKAGES[name]]
+    mark = target / "packages.txt"
+    if mark.is_file() and mark.read_text("utf-8").split() == wanted:
+        return target
+    shutil.rmtree(target, ignore_errors=True)
+    pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--target", str(target), *wanted]
+    subprocess.run(pip, check=True)
+    builtins = target / "stdlib" / "builtins.pyi"
+    if builtins.is_file():
+        _any_is_a_builtin(builtins)
+    mark.write_text("\n".join(wanted), "utf-8")
+    return target
+
+
+def _any_is_a_builtin(builtins: Path) -> None:
+    """On a board there is no `typing` to import it from, and a block for the checker costs bytes in every file."""
     text = builtins.read_text(encoding="utf-8")
     # mypy takes no name of `typing` itself from the builtins, but an alias of their own.
     text = text.replace("\n    Any,\n", "\n    Any as _Any,\n", 1) + "\nAny: TypeAlias = _Any\n"
     builtins.write_text(text, encoding="utf-8")
-    print(f"{count} stub files in {TARGET}")
 
 
 if __name__ == "__main__":
-    main()
+    for name in PACKAGES:
+        print(f"{name}: {fetch(name)}")

@@ -6,7 +6,7 @@ import sys
 
 from micropython import const
 
-from . import ports, region, rigfile, sounder, sources, supply, ticks
+from . import button, ports, region, rigfile, sounder, sources, supply, ticks, watchdog
 from .access import Access, file_crc, replace_file
 from .clock import ms_after, now_ms, sleep_ms
 from .journal import Journal
@@ -59,12 +59,14 @@ class App:
         except OSError as error:
             self._give_up_flash(error)
         self.radio = None  # type: Radio | None
+        pin = ports.button(rig, machine)
+        self.button = button.Button(pin) if pin else None
         if link:
-            self._start_radio(link, ports.button(rig, machine))
+            self._start_radio(link, self.button)
 
-    def _start_radio(self, link, button):
+    def _start_radio(self, link, opener):
         ble, uuid = link
-        access = Access(self._files + "bonds", button, now_ms())
+        access = Access(self._files + "bonds", opener, now_ms())
         self.radio = Radio(ble, uuid, self, access)
         try:
             self.radio.start()
@@ -153,8 +155,11 @@ class App:
             except Exception as error:
                 self._note_fault("detector restarted", error)
                 self._new_session()
+            watchdog.feed()
             now = now_ms()
             self.sounder.service(now)
+            if self.button:
+                self._obey(self.button.service(now), now)
             self._keep(now)
             idle = self.session.phase == 0 and ms_after(now, tidied_ms) >= _TIDY_EVERY_MS
             if self._tidy or idle:
@@ -163,6 +168,17 @@ class App:
                 self.uptime_s()
                 gc.collect()
             await sleep_ms(_DETECT_EVERY_MS)
+
+    def _obey(self, meant, now):
+        """What the button was pressed for."""
+        if meant == button.MUTE:
+            self.sounder.mute(now)
+        elif meant == button.BOND:
+            self.sounder.signal(sounder.BONDABLE, now)
+        elif meant == button.NEW_SET and not self.session.phase:
+            # As after a long rest: the next rep is its set's first.
+            self.session.reps._last_end_us = None
+            self.sounder.signal(sounder.NEW_SET, now)
 
     def _keep(self, now):
         """Counts, flash and bonds: what stalls longest waits until the wheel stands."""
@@ -195,6 +211,7 @@ class App:
     def _note_fault(self, what, error):
         self.faults += 1
         if self.faults == 1:
+            self.sounder.signal(sounder.ERROR, now_ms())
             self.add_trouble("%s: %r" % (what, error))
             if hasattr(sys, "print_exception"):
                 sys.print_exception(error)
@@ -207,10 +224,14 @@ def main(rig_path="rig.toml"):
 
 
 async def _boot(rig_path):
-    rig, rig_trouble = rigfile.load(rig_path)
+    rig, rig_trouble = ports.load(rig_path)
     machine = ports.pins()
     source, source_trouble = sources.from_rig(rig, machine)
+    if source.kind:
+        print("brakebeat: edges by", source.kind)
     the_sounder, sounder_trouble = sounder.from_rig(rig, machine)
     link, radio_trouble = ports.link()
     troubles = (rig_trouble, source_trouble, sounder_trouble, radio_trouble)
+    if rig_trouble or source_trouble:
+        the_sounder.signal(sounder.ERROR, now_ms())
     await App(rig, source, the_sounder, link, troubles, machine, "", region.find()).run()

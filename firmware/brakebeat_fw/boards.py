@@ -1,8 +1,8 @@
 """The boards that are supported by name and the sources of edges, in one table that the host reads too.
 
-A row of BOARDS: name, chip, port, source of edges for one hall sensor, for two channels, default pins as in PINS.
-All of them have a radio. A row of SOURCES: finest time in us, edges a second that it takes without losing any, and
-what becomes of the rest (LOSSES). What the words mean to people is in the host's `brakebeat.board.table`.
+A row of BOARDS: name, chip, port, source of edges for hall sensors, for an encoder, default pins as in PINS. All of
+them have a radio. A row of SOURCES: finest time in us, edges a second that it takes without losing any, how losses are
+known. What the words mean to people is in the host's `brakebeat.board.table`.
 """
 
 import sys
@@ -31,9 +31,6 @@ SOURCES = {
     "replay": (1, 60000, COUNTED),
 }
 
-# Files that only one port has a use for.
-PORT_FILES = {"rp2": ("pio.py",), "esp32": ("pulse.py",)}
-
 
 def here():
     # type: () -> tuple[str, str, str, str, str, tuple[int, ...]] | None
@@ -44,6 +41,13 @@ def here():
         if row[1] == chip:
             return row
     return None
+
+
+def source_for(sensor):
+    # type: (str) -> str
+    """The source of edges that suits this board."""
+    row = here()
+    return row[3 + (sensor == "quadrature")] if row else "interrupt"  # type: ignore[return-value]
 
 
 def default_pins():

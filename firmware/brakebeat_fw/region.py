@@ -120,7 +120,7 @@ def find():
     except (ImportError, AttributeError, OSError):
         pass
     try:
-        import esp32  # type: ignore[import-not-found]
+        import esp32  # type: ignore[import-not-found, unused-ignore]
 
         for device in esp32.Partition.find(esp32.Partition.TYPE_DATA, label="journal"):
             return FlashRegion(device)

@@ -1,10 +1,14 @@
-"""Where edges come from on a board: pin interrupts that only stamp and store, taken up in the main loop."""
+"""Where edges come from on a board: pin interrupts that only stamp and store, or what the board has that is better.
+
+Each source has a ``kind``, a row of `boards.SOURCES`: its resolution, its highest rate, how it counts what it lost.
+"""
 
 import time
 from array import array
 
 from micropython import const
 
+from . import boards
 from .clock import now_us
 from .edges import EdgeRing
 from .ticks import MASK
@@ -18,6 +22,7 @@ _QUADRATURE = array("b", (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0))
 class IdleSource:
     """No sensor at all: the board runs, answers and says why nothing moves."""
 
+    kind = ""
     done = False
     lost = 0
 
@@ -31,9 +36,11 @@ class IdleSource:
 class PinSource:
     """Edges by pin interrupt. The handler stamps and stores; `pump` hands over what came, in batches.
 
-    ``lost`` counts edges that found the ring full, ``now()`` tells the time in the edges' ticks.
+    ``lost`` counts edges that found the ring full and, where a pulse counter runs beside, those without a handler's
+    call. ``now()`` tells the time in the edges' ticks.
     """
 
+    kind = "interrupt"
     done = False
     lost = 0
     now = staticmethod(now_us)
@@ -42,41 +49,98 @@ class PinSource:
         self.ring = ring or EdgeRing(512)
         self._times = array("i", [0] * _BATCH)
         self._steps = array("b", [0] * _BATCH)
+        self._beside = None  # type: Any
+        self._value = 0
+        self._counted = 0
+        self._handled = 0
+        pins = pins_of(rig, machine)
+        trigger = machine.Pin.IRQ_FALLING
         sensor = rig.get("board.sensor", "hall")
         if sensor == "hall":
-            pin = _input(rig, machine, "board.sensor_pin")
-            _listen(machine, pin, _hall_handler(self.ring), machine.Pin.IRQ_FALLING)
-        elif sensor in ("hall_pair", "quadrature"):
-            pin_a = _input(rig, machine, "board.sensor_pin")
-            pin_b = _input(rig, machine, "board.sensor_pin_b")
-            if sensor == "hall_pair":
-                _listen(machine, pin_a, _pair_handler(self.ring, pin_b), machine.Pin.IRQ_FALLING)
-            else:
-                handler = _quadrature_handler(self.ring, pin_a, pin_b)
-                for pin in (pin_a, pin_b):
-                    _listen(machine, pin, handler, machine.Pin.IRQ_FALLING | machine.Pin.IRQ_RISING)
+            handler = _hall_handler(self.ring)
+        elif sensor == "hall_pair":
+            handler = _pair_handler(self.ring, pins[1])
         else:
-            raise ValueError("board.sensor: %r is not one of hall, hall_pair, quadrature" % (sensor,))
+            handler = _quadrature_handler(self.ring, pins[0], pins[1], rig.get("board.thin", 1))
+            trigger |= machine.Pin.IRQ_RISING
+        hard = _listen(pins[0], handler, trigger)
+        if sensor == "quadrature":
+            _listen(pins[1], handler, trigger)
+        if not hard:
+            self.kind = "scheduled"
+            if sensor != "quadrature":
+                self._count_beside(pins[0])
+
+    def _count_beside(self, pin):
+        try:
+            from .pulse import beside, moved
+
+            self._beside = beside(pin)
+            self._moved = moved
+            self.kind = "witnessed"
+        except (ImportError, AttributeError):
+            # A chip without a counter: what its queue drops nobody counts.
+            pass
 
     def pump(self, session):
         """Feed every edge that waits, then let the session look at its deadlines."""
         count = self.ring.take(self._times, self._steps)
         while count:
+            self._handled += count
             session.feed(self._times, self._steps, count)
             count = self.ring.take(self._times, self._steps)
-        self.lost = self.ring.lost
+        if self._beside:
+            self._compare()
+        else:
+            self.lost = self.ring.lost
         session.poll(now_us())
+
+    def _compare(self):
+        """What the counter had seen by the last time, a handler has been called for by now, or never will be."""
+        # Edges since then hide some of it, but only until there are none for a moment.
+        self.lost = max(self.lost, self._counted - self._handled)
+        value = self._beside.value()
+        self._counted += self._moved(value, self._value)
+        self._value = value
 
 
 def from_rig(rig, machine):
-    # type: (dict[str, object], object | None) -> tuple[object, str]
+    # type: (dict[str, Any], Any) -> tuple[Any, str]
     """The source that the rig file asks for and what is wrong (empty if nothing is)."""
     if machine is None:
         return IdleSource(), "no pins on this machine: no sensor"
     try:
-        return PinSource(rig, machine), ""
+        pins = pins_of(rig, machine)
     except ValueError as error:
         return IdleSource(), str(error)
+    source = rig.get("board.source", "auto")
+    if source == "auto":
+        source = boards.source_for(rig.get("board.sensor", "hall"))
+    trouble = ""
+    try:
+        if source == "pio":
+            if len(pins) > 1 and rig["board.sensor_pin_b"] != rig["board.sensor_pin"] + 1:
+                raise ValueError("sensor_pin_b is not sensor_pin + 1")
+            from .pio import PioSource
+
+            return PioSource(rig, machine, pins), ""
+        if source == "counter":
+            from .pulse import CounterSource
+
+            return CounterSource(rig, machine, pins), ""
+    except (ImportError, AttributeError, ValueError, OSError) as error:
+        trouble = "board.source: %s cannot be used (%s); pin interrupts instead" % (source, error)
+    return PinSource(rig, machine), trouble
+
+
+def pins_of(rig, machine):
+    # type: (dict[str, Any], Any) -> list[Any]
+    """The sensor's pins as inputs, A before B. Raises ValueError in words."""
+    sensor = rig.get("board.sensor", "hall")
+    if sensor not in ("hall", "hall_pair", "quadrature"):
+        raise ValueError("board.sensor: %r is not one of hall, hall_pair, quadrature" % (sensor,))
+    keys = ("board.sensor_pin", "board.sensor_pin_b")
+    return [_input(rig, machine, key) for key in keys[: 1 + (sensor != "hall")]]
 
 
 def _input(rig, machine, key):
@@ -90,12 +154,16 @@ def _input(rig, machine, key):
         raise ValueError("%s: %r cannot be used (%s); choose another pin" % (key, number, error)) from error
 
 
-def _listen(machine, pin, handler, trigger):
+def _listen(pin, handler, trigger):
+    # type: (Any, Any, int) -> bool
+    """Call ``handler`` at the pin's edges; True where the port has hard interrupts."""
     try:
         pin.irq(handler, trigger, hard=True)
-    except TypeError:
-        # Ports without hard interrupts run the handler from their queue: stamped later, but stamped.
+        return True
+    except (TypeError, ValueError):
+        # The others run it from their queue: stamped later, but stamped.
         pin.irq(handler, trigger)
+        return False
 
 
 # The handlers below run as hard interrupts: no allocation, the stamp first, then one store.
@@ -122,11 +190,12 @@ def _pair_handler(ring, pin_b):
     return on_edge
 
 
-def _quadrature_handler(ring, pin_a, pin_b):
+def _quadrature_handler(ring, pin_a, pin_b, thin):
     ticks_us = time.ticks_us
     put = ring.put
     table = _QUADRATURE
-    state = array("b", (pin_a.value() << 1 | pin_b.value(),))
+    # Levels, and counts since the last place where an edge stands.
+    state = array("i", (pin_a.value() << 1 | pin_b.value(), 0))
 
     def on_edge(_pin):
         now = ticks_us() & MASK  # type: ignore[operator]
@@ -134,6 +203,9 @@ def _quadrature_handler(ring, pin_a, pin_b):
         step = table[state[0] << 2 | after]
         state[0] = after
         if step:
-            put(now, step)
+            phase = state[1] + step
+            state[1] = phase % thin
+            if not 0 <= phase < thin:
+                put(now, step)
 
     return on_edge

@@ -132,7 +132,8 @@ async def test_a_program_that_cannot_be_read_is_quoted_and_started_again(tmp_pat
     package = tmp_path / "brakebeat_fw"
     package.mkdir()
     (package / "__init__.py").write_text("")
-    (package / "ports.py").write_text((firmware_dir() / "brakebeat_fw" / "ports.py").read_text())
+    for name in ("ports.py", "boards.py", "rigfile.py", "watchdog.py"):
+        (package / name).write_text((firmware_dir() / "brakebeat_fw" / name).read_text())
     (package / "app.py").write_text("raise RuntimeError('half a file')\n")
     async with running([micropython_command(), str(tmp_path / "main.py")], tmp_path) as process:
         said = (await process.stdout.read()).decode()

@@ -103,9 +103,9 @@ class Machine:
             self.level = level
 
     class PWM:
-        def __init__(self, pin):
-            self.duty = None
-            self.hertz = None
+        def __init__(self, pin, *, freq, duty_u16):
+            self.duty = duty_u16
+            self.hertz = freq
 
         def duty_u16(self, duty):
             self.duty = duty

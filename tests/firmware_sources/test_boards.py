@@ -2,7 +2,8 @@
 
 import pytest
 
-from brakebeat.board.table import board_of, sources, supported_boards
+from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
+from brakebeat.board.table import board_of, files_for, sources, supported_boards
 from brakebeat.formats.rig_model import Board
 
 BOARDS = {board.name: board for board in supported_boards()}
@@ -46,7 +47,7 @@ def test_default_pins(name):
 @pytest.mark.parametrize("name", BOARDS)
 def test_every_board_has_a_source_that_says_what_it_can(name):
     board = BOARDS[name]
-    for source in (board.hall_source, board.two_channel_source):
+    for source in (board.hall_source, board.encoder_source):
         facts = sources()[source]
         assert facts.resolution_us >= 1
         assert facts.highest_hz >= 600
@@ -73,3 +74,12 @@ def test_a_board_is_known_by_its_chip(machine, name):
     assert board is not None
     assert board.name == name
     assert board_of("linux [GCC 12.2.0] version") is None
+
+
+def test_every_port_gets_its_own_files_only():
+    rp2, esp32 = files_for("rp2"), files_for("esp32")
+    every = {path.name for path in (firmware_dir() / BOARD_PACKAGE).glob("*.py")}
+    assert rp2 | esp32 == every
+    assert "app.py" in rp2 & esp32
+    assert rp2 - esp32 == {"pio.py"}
+    assert esp32 - rp2 == {"pulse.py"}

@@ -9,6 +9,9 @@ from types import ModuleType
 
 from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
 
+# Files that only one port has a use for.
+_PORT_OF_FILE = {"pio.py": "rp2", "pulse.py": "esp32"}
+
 # How losses are known, by source of edges.
 _LOSSES = {
     "interrupt": "counted: an edge that finds the buffer full",
@@ -16,7 +19,8 @@ _LOSSES = {
     "magnets that must have passed show as missed",
     "witnessed": "counted: a pulse counter beside the handler counts every edge, the difference is lost",
     "pio": "counted: what the state machine handed over and the buffer no longer holds",
-    "counter": "counts are never lost, only less finely timed; beyond the counter's range they are counted",
+    "counter": "counted: each time that the counter was not looked at for so long that it may have gone round; "
+    "a late look alone loses no count",
     "replay": "none: the recording waits",
 }
 
@@ -42,7 +46,7 @@ class SupportedBoard:
     port: str
     radio: bool
     hall_source: str
-    two_channel_source: str
+    encoder_source: str
     pins: dict[str, int]
 
 
@@ -62,8 +66,8 @@ def supported_boards() -> tuple[SupportedBoard, ...]:
     """Every board that is supported by name."""
     table = _table()
     return tuple(
-        SupportedBoard(name, chip, port, True, hall, two, dict(zip(table.PINS, pins, strict=True)))
-        for name, chip, port, hall, two, pins in table.BOARDS
+        SupportedBoard(name, chip, port, True, hall, encoder, dict(zip(table.PINS, pins, strict=True)))
+        for name, chip, port, hall, encoder, pins in table.BOARDS
     )
 
 
@@ -85,7 +89,6 @@ def board_of(machine: str) -> SupportedBoard | None:
 
 def files_for(port: str) -> frozenset[str]:
     """Names of the firmware's files that a board of ``port`` has a use for."""
-    of_ports: dict[str, tuple[str, ...]] = _table().PORT_FILES
-    foreign = {name for other, names in of_ports.items() if other != port for name in names}
+    foreign = {name for name, only in _PORT_OF_FILE.items() if only != port}
     every = {path.name for path in (firmware_dir() / BOARD_PACKAGE).glob("*.py")}
     return frozenset(every - foreign)
