@@ -48,6 +48,7 @@ def module(world):
             check("machine.PWM.freq", args)
             world.writes += 1
             self.hertz = args[0]
+            world.tones.append(args[0])
 
         def duty_u16(self, *args):
             check("machine.PWM.duty_u16", args)
@@ -64,6 +65,9 @@ def module(world):
         def feed(self):
             check("machine.WDT.feed")
             world.fed += 1
+            if world.fed == world.interrupt_at:
+                # Someone presses Ctrl-C.
+                raise KeyboardInterrupt
 
     class Timer:
         PERIODIC = constant("machine.Timer.PERIODIC")

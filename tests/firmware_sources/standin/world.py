@@ -21,6 +21,8 @@ class World:
         self.timers = []
         self.resets = 0
         self.fed = 0
+        self.interrupt_at = 0
+        self.tones = []
         self.writes = 0
         self.machines = []
         self.channels = []
