@@ -24,7 +24,6 @@ class PlaybackSource:
     anything did. Like a sensor it is never ``done``: the board stays on and answers.
     """
 
-    kind = "replay"
     done = False
     lost = 0
 

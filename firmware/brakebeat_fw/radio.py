@@ -12,7 +12,7 @@ from . import wire
 from .access import try_config
 from .clock import ms_after
 from .control import Control
-from .framing import Splitter
+from .framing import Splitter, checksum
 from .standard import Standard
 from .status import pack_live, pack_status
 
@@ -118,6 +118,12 @@ class Radio:
         self._standard.fill(ble, standard, mac)
         # A host may read it before the main loop has even noticed that it is there.
         self._refresh_status(0)
+
+    def status_line(self):
+        # type: () -> str
+        """The status at power-up for the console, radio or not: a cable's line of its own letter (no host is there)."""
+        status = bytes(self._status)
+        return "$B" + binascii.b2a_base64(status + checksum(b"B" + status)).decode().strip()
 
     def _on_event(self, event, data):
         """Radio events: note what happened, `service` acts on it (this may run between any two bytecodes)."""

@@ -61,7 +61,7 @@ Without edges an empty notification comes each second.
 
 On a port without a radio the same messages travel as lines: `$`, a letter (R, L, S, W from the board for REP, LIVE,
 STATUS, RAW; C both ways for CONTROL), then base64 of the message and of the CRC-32 of letter and
-message. All other lines are
+message. As it starts, every board, radio or not, prints its status once in the same way, letter B. All other lines are
 text for people. The first good command is the connection; after 10 s without one the host counts as gone. Who holds the
 cable counts as bonded.
 """

@@ -36,6 +36,7 @@ COMMANDS = {
     "fetch": "get the reps that were pulled while no computer was near",
     "record": "record a board's raw edges into a pulse recording",
     "calibrate": "magnets, friction, inertia, strap and zero from recordings made for the purpose",
+    "board": "put the firmware onto a board; see whether its sensor and magnets are sound",
     "rig": "make a rig file, or show what one gives",
     "vcd": "a logic analyser's Value Change Dump to a pulse recording, and back",
     "set": "put a rig file, or another brake window, onto the board",

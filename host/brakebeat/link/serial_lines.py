@@ -20,6 +20,7 @@ _LETTERS = {
     Channel.CONTROL: b"C",
 }
 _CHANNELS = {letter: channel for channel, letter in _LETTERS.items()}
+_BOOT = b"B"
 _LONGEST_LINE = 4096
 
 
@@ -32,9 +33,19 @@ def pack_line(channel: Channel, payload: bytes) -> bytes:
 
 def unpack_line(line: bytes) -> tuple[Channel, bytes] | None:
     """The message in a line (its end may stand or not); None where there is none, or a damaged one."""
+    channel = _CHANNELS.get(line.strip()[1:2])
+    payload = None if channel is None else _payload(line)
+    return None if channel is None or payload is None else (channel, payload)
+
+
+def unpack_boot(line: bytes) -> bytes | None:
+    """The status that a board prints as it starts, before any host has said anything; None in any other line."""
+    return _payload(line) if line.strip()[1:2] == _BOOT else None
+
+
+def _payload(line: bytes) -> bytes | None:
     line = line.strip()
-    channel = _CHANNELS.get(line[1:2])
-    if channel is None or line[:1] != b"$":
+    if line[:1] != b"$":
         return None
     try:
         sealed = base64.b64decode(line[2:], validate=True)
@@ -43,7 +54,7 @@ def unpack_line(line: bytes) -> tuple[Channel, bytes] | None:
     payload = sealed[:-4]
     if len(sealed) < 4 or sealed[-4:] != struct.pack("<I", zlib.crc32(line[1:2] + payload)):
         return None
-    return channel, payload
+    return payload
 
 
 class LineReader:
