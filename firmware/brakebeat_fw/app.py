@@ -6,7 +6,7 @@ import sys
 
 from micropython import const
 
-from . import button, ports, region, rigfile, sounder, sources, supply, ticks, watchdog
+from . import boards, button, ports, region, rigfile, sounder, sources, supply, ticks, watchdog
 from .access import Access, file_crc, replace_file
 from .clock import ms_after, now_ms, sleep_ms
 from .journal import Journal
@@ -231,7 +231,8 @@ async def _boot(rig_path):
     machine = ports.pins()
     source, source_trouble = sources.from_rig(rig, machine)
     if source.kind:
-        print("brakebeat: edges by", source.kind)
+        told = (source.kind,) + boards.SOURCES[source.kind]
+        print("brakebeat: edges by %s, to %d us, up to %d a second, losses counted: %d" % told)
     the_sounder, sounder_trouble = sounder.from_rig(rig, machine)
     link, radio_trouble = ports.link()
     troubles = (rig_trouble, source_trouble, sounder_trouble, radio_trouble)

@@ -24,6 +24,7 @@ class PlaybackSource:
     anything did. Like a sensor it is never ``done``: the board stays on and answers.
     """
 
+    kind = "replay"
     done = False
     lost = 0
 

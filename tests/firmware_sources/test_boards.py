@@ -1,5 +1,7 @@
 """The table of boards: every row makes a rig that the host takes, and names parts that there are."""
 
+from pathlib import Path
+
 import pytest
 
 from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
@@ -83,3 +85,29 @@ def test_every_port_gets_its_own_files_only():
     assert "app.py" in rp2 & esp32
     assert rp2 - esp32 == {"pio.py"}
     assert esp32 - rp2 == {"pulse.py"}
+
+
+def _rows(page: str, first: str) -> dict[str, list[str]]:
+    """The rows of the table whose head begins with ``first``, by first cell."""
+    lines = page.split(f"| {first} |", 1)[1].split("\n")[2:]
+    rows = {}
+    for line in lines:
+        if not line.startswith("|"):
+            break
+        name, *cells = [cell.strip() for cell in line.strip("|").split("|")]
+        rows[name] = cells
+    return rows
+
+
+def test_the_hardware_notes_say_the_same():
+    page = (Path(__file__).parents[2] / "hardware_notes" / "sources.md").read_text("utf-8")
+    assert _rows(page, "board") == {
+        board.name: [*map(str, board.pins.values()), board.hall_source, board.encoder_source]
+        for board in BOARDS.values()
+    }
+    told = _rows(page, "source")
+    assert {name: cells[:2] for name, cells in told.items()} == {
+        name: [str(facts.resolution_us), str(facts.highest_hz)] for name, facts in sources().items()
+    }
+    for name, facts in sources().items():
+        assert told[name][2].split(":")[0] == facts.losses.split(":")[0]

@@ -243,5 +243,5 @@ def test_set_that_the_board_refuses_leaves_the_file_alone(rig_path, capsys, monk
     error = refused(
         capsys, ["set", "--rig", str(rig_path), "--target", "0.4", *LATE, "--speed", "100"], code=3
     )
-    assert "Press the button on the board" in error
+    assert "Hold the button on the board" in error
     assert rig_path.read_bytes() == before

@@ -219,7 +219,7 @@ async def test_raw_edges_make_a_bond_where_there_is_none():
 async def test_a_board_that_takes_no_bond_says_what_to_do():
     board = board_with(0, trusted=False, bondable=False)
     with pytest.raises(
-        CommandError, match=r"Press the button on the board .* within 60 s .*does not pair now"
+        CommandError, match=r"Hold the button on the board .* within 60 s .*does not pair now"
     ):
         await events_of(board, until=got, raw=True)
 

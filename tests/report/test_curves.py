@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from brakebeat.report import session_report
-from brakebeat.report.motion import CourseMaker, Courses
-from brakebeat.store import Store, queries
+from brakebeat.report.motion import CourseMaker, Courses, prepare
+from brakebeat.store import Store, courses, queries
 from brakebeat.store.queries import StoredSet
 from tests.report.reading import Page
 from tests.report.weeks import FIRST, session
@@ -19,15 +19,44 @@ def drawn(trained: Store) -> tuple[StoredSet, Courses]:
 
 
 def test_every_rep_has_a_course(drawn: tuple[StoredSet, Courses]) -> None:
-    each, courses = drawn
-    assert courses.reason is None
-    assert sorted(courses.by_number) == [stored.number for stored in each.reps]
+    each, seen = drawn
+    assert seen.reason is None
+    assert sorted(seen.by_number) == [stored.number for stored in each.reps]
+
+
+def test_courses_are_kept_and_made_anew_where_they_are_of_something_else(trained: Store) -> None:
+    (each,) = queries.sets(trained, session_id=1)
+    first = courses.kept(trained, each.id)  # The import has kept them.
+    assert first is not None
+    for change in ("DELETE FROM course", "UPDATE course SET made_of = 'an older version'"):
+        with trained.writing():
+            trained.write(change)
+        assert courses.kept(trained, each.id) is None
+        told: list[int] = []
+        prepare(trained, [each], told.append)
+        prepare(trained, [each], told.append)
+        assert told == [1]
+        again = courses.kept(trained, each.id)
+        assert again is not None
+        for number, course in first.items():
+            for half in ("concentric", "eccentric"):
+                for figure in ("t_s", "angle_rad", "speed_rad_s", "torque_nm", "power_w"):
+                    ours = getattr(getattr(again[number], half), figure)
+                    theirs = getattr(getattr(course, half), figure)
+                    np.testing.assert_allclose(ours, theirs, rtol=1e-6)
+
+
+def test_damaged_kept_courses_are_made_anew(trained: Store) -> None:
+    (each,) = queries.sets(trained, session_id=1)
+    with trained.writing():
+        trained.write("UPDATE course SET packed = x'00'")
+    assert CourseMaker(trained).courses(each).reason is None
 
 
 def test_courses_meet_at_phi_0_at_the_stored_speed(drawn: tuple[StoredSet, Courses]) -> None:
-    each, courses = drawn
+    each, seen = drawn
     for stored in each.reps:
-        course = courses.by_number[stored.number]
+        course = seen.by_number[stored.number]
         for half, place in ((course.concentric, -1), (course.eccentric, 0)):
             assert half.t_s[place] == 0.0
             assert half.angle_rad[place] == 0.0
@@ -35,9 +64,9 @@ def test_courses_meet_at_phi_0_at_the_stored_speed(drawn: tuple[StoredSet, Cours
 
 
 def test_courses_turn_as_far_and_as_fast_as_the_store_says(drawn: tuple[StoredSet, Courses]) -> None:
-    each, courses = drawn
+    each, seen = drawn
     for stored in each.reps:
-        con, ecc = courses.by_number[stored.number].concentric, courses.by_number[stored.number].eccentric
+        con, ecc = seen.by_number[stored.number].concentric, seen.by_number[stored.number].eccentric
         assert -con.angle_rad[0] == pytest.approx(stored.rep.concentric_rad, rel=0.005)
         assert ecc.angle_rad[-1] == pytest.approx(stored.rep.eccentric_rad, rel=0.005)
         assert max(con.speed_rad_s.max(), ecc.speed_rad_s.max()) == pytest.approx(
@@ -48,9 +77,9 @@ def test_courses_turn_as_far_and_as_fast_as_the_store_says(drawn: tuple[StoredSe
 
 
 def test_drawn_torque_carries_the_stored_energy(drawn: tuple[StoredSet, Courses]) -> None:
-    each, courses = drawn
+    each, seen = drawn
     for stored in each.reps:
-        con = courses.by_number[stored.number].concentric
+        con = seen.by_number[stored.number].concentric
         energy = np.trapezoid(con.torque_nm, con.angle_rad)
         assert energy == pytest.approx(stored.rep.concentric.energy_j, rel=0.03)
 

@@ -99,8 +99,8 @@ def refusal(label: str, error: int) -> str:
         wire.ERROR_MALFORMED: "the command arrived damaged; try again",
         wire.ERROR_UNKNOWN: "its firmware does not know this command; install this version's firmware on it",
         wire.ERROR_REFUSED: (
-            "refused: this needs a bond between this computer and the board. Press the button on the board "
-            "(or switch it off and on), then try again within 60 s"
+            "refused: this needs a bond between this computer and the board. Hold the button on the board "
+            "for 3 s (or switch it off and on), then try again within 60 s"
         ),
         wire.ERROR_BUSY: "refused while the wheel turns; let it come to rest, wait 2 s, try again",
         wire.ERROR_VERSION: "its firmware speaks another protocol version; install this version's firmware on it",

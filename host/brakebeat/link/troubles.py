@@ -30,8 +30,8 @@ _UNAVAILABLE = {
     _Reason.UNKNOWN: "Bluetooth is not available, the system does not say why; switch it off and on again",
 }
 _NOT_PAIRED = (
-    "the board does not pair now; press the button on the board (or switch it off and on), then try again within "
-    "60 s"
+    "the board does not pair now; hold the button on the board for 3 s (or switch it off and on), then try again "
+    "within 60 s"
 )
 _DBUS = {
     "org.bluez.Error.AuthenticationFailed": _NOT_PAIRED,

@@ -13,7 +13,7 @@ from brakebeat.report.markup import Child, el
 from brakebeat.report.motion import CourseMaker
 from brakebeat.report.numbers import RPM_OF_RAD_S, UNKNOWN, counted, number
 from brakebeat.report.page import Tile, page
-from brakebeat.report.session_report import Tell, detailed
+from brakebeat.report.session_report import detailed
 from brakebeat.report.set_section import note_list
 from brakebeat.report.tables import Column, rep_table, set_table, table
 from brakebeat.report.timing_chart import timing_by_session
@@ -23,8 +23,8 @@ from brakebeat.store.catalog import plans
 from brakebeat.store.connection import Store
 from brakebeat.store.queries import StoredSet
 
-# Rep tables of more sessions than that make a page that no phone opens gladly.
-_SESSIONS_REP_BY_REP = 40
+# Rep tables with more rows than that make a page that no phone opens gladly.
+_MOST_ROWS = 2000
 _COLUMNS = (
     Column("session"),
     Column("day", words=True),
@@ -47,7 +47,6 @@ def athlete_report(
     weeks: int = 12,
     force_n: float | None = None,
     curves: bool = True,
-    tell: Tell = lambda words: None,
 ) -> bytes:
     """One athlete's weeks up to the newest session as an HTML file; arguments as ``session_report``.
 
@@ -75,7 +74,7 @@ def athlete_report(
         _sessions_section(sessions),
         force_section(sets, force_n),
         el("h2", f"The newest session, {newest_sets[0].session_id}", class_="part"),
-        detailed(CourseMaker(store, curves), store, newest_sets, tell),
+        detailed(CourseMaker(store, curves), store, newest_sets),
         _rep_by_rep(sessions),
     )
 
@@ -144,7 +143,13 @@ def _row(session: int, sets: Sequence[StoredSet]) -> list[Child]:
 
 
 def _rep_by_rep(sessions: dict[int, list[StoredSet]]) -> Child:
-    shown = list(sessions.items())[-_SESSIONS_REP_BY_REP:][-2::-1]
+    shown: list[tuple[int, list[StoredSet]]] = []
+    rows = 0
+    for each in list(sessions.items())[-2::-1]:
+        rows += sum(len(one.reps) for one in each[1])
+        if rows > _MOST_ROWS:
+            break
+        shown.append(each)
     if not shown:
         return None
     left = len(sessions) - 1 - len(shown)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import timedelta
 from xml.etree.ElementTree import Element
 
@@ -31,8 +31,6 @@ from brakebeat.store.catalog import plans
 from brakebeat.store.connection import Store
 from brakebeat.store.queries import StoredSet
 
-Tell = Callable[[str], None]
-
 
 def session_report(
     store: Store,
@@ -41,15 +39,13 @@ def session_report(
     weeks: int = 12,
     force_n: float | None = None,
     curves: bool = True,
-    tell: Tell = lambda words: None,
 ) -> bytes:
     """One session as an HTML file.
 
     Args:
         weeks: how far the trend looks back from the session; 0 looks at all.
         force_n: counts reps above it; None takes a share of the best one.
-        curves: whether to draw curves from the raw edges, which takes seconds.
-        tell: hears what takes long.
+        curves: whether to draw curves from the raw edges, slow where none are kept (``motion.prepare``).
 
     Raises:
         InputError: there is no such session, or it has no sets.
@@ -75,19 +71,17 @@ def session_report(
         tiles(sets),
         note_list(tuple(text for _, text in queries.notes(store, "session", session_id))),
         el("section", el("h2", "Set by set"), set_table(f"Session {session_id}, set by set", sets)),
-        detailed(CourseMaker(store, curves), store, sets, tell),
+        detailed(CourseMaker(store, curves), store, sets),
         force_section(sets, force_n),
         session_dose(sets, plan),
         trend_section(history, "How this session stands in the weeks before it"),
     )
 
 
-def detailed(maker: CourseMaker, store: Store, sets: Sequence[StoredSet], tell: Tell) -> list[Element]:
+def detailed(maker: CourseMaker, store: Store, sets: Sequence[StoredSet]) -> list[Element]:
     """Each set in full."""
     made: list[Element] = []
     for each in sets:
-        if each.has_edges and maker.wanted:
-            tell(f"set {each.session_id}.{each.position}: curves from the raw edges")
         made.append(set_section(each, set_rig(store, each), maker.courses(each)))
     return made
 

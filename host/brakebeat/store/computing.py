@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from brakebeat import __version__
 from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 from brakebeat.results import Analysis, Rep
-from brakebeat.store import edges
+from brakebeat.store import courses, edges
 from brakebeat.store.catalog import named
 from brakebeat.store.changes import change, created
 from brakebeat.store.clock import to_stored
@@ -28,15 +28,19 @@ from brakebeat.store.sessions import (
 )
 from brakebeat.watch.tape import LOST_KEY
 
+if TYPE_CHECKING:
+    from brakebeat.reference.trace import Trace
+
 EngineName = Literal["reference", "firmware"]
 
 
 @dataclass(frozen=True)
 class Look:
-    """What an engine found: the analysis, and the speed at φ = 0 of each rep where it is told."""
+    """What an engine found: the analysis, the speed at φ = 0 of each rep where it is told, the motion where known."""
 
     analysis: Analysis
     extension_rad_s: list[float | None]
+    motion: Trace | None = None
 
 
 @dataclass(frozen=True)
@@ -78,7 +82,7 @@ def look(recording: Recording, engine: EngineName = "reference") -> Look:
         return Look(analysis, [])
     at_s = [rep.extension_us * 1e-6 for rep in analysis.reps]
     speeds = np.abs(np.interp(at_s, motion.t_s, motion.speed_rad_s))
-    return Look(analysis, [float(speed) for speed in speeds])
+    return Look(analysis, [float(speed) for speed in speeds], motion)
 
 
 def import_recording(
@@ -144,7 +148,14 @@ def _store_sets(
         _fill(store, row["computation_id"], seen, reps)
         set_ids.append(set_id)
     attach_recording(store, set_ids, recording)
+    for set_id, (first, last) in zip(set_ids, analysis.sets, strict=True):
+        _keep_courses(store, set_id, seen, [rep for rep in analysis.reps if first <= rep.index <= last])
     return set_ids
+
+
+def _keep_courses(store: Store, set_id: int, seen: Look, reps: Sequence[Rep]) -> None:
+    if seen.motion is not None:
+        courses.keep(store, set_id, courses.courses_of(seen.motion, list(enumerate(reps, 1))))
 
 
 def _fill(store: Store, computation_id: int, seen: Look, reps: Sequence[Rep]) -> None:

@@ -64,12 +64,16 @@ def ensure_schema(
 
 
 def _version(connection: sqlite3.Connection, path: Path, newest: int) -> int:
-    application = connection.execute("PRAGMA application_id").fetchone()[0]
-    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
+    # One statement sees one moment: another process may be making the store right now.
+    application, version, tables = connection.execute(
+        "SELECT application_id, user_version, (SELECT count(*) FROM sqlite_master)"
+        " FROM pragma_application_id, pragma_user_version"
+    ).fetchone()
     if application != APPLICATION_ID:
-        if application or version or connection.execute("SELECT 1 FROM sqlite_master").fetchone():
+        if application or version or tables:
             raise StoreError(f"{path}: is a database of another program; choose another file with --store")
         return 0
+    assert isinstance(version, int)
     if version > newest:
         raise StoreError(
             f"{path}: was made by a newer Brakebeat (schema {version}, this one knows {newest}); "

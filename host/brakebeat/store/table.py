@@ -43,12 +43,19 @@ HEADINGS = (
 RATIOS = [
     f"rep.eccentric_{kind}_power_w / nullif(rep.concentric_{kind}_power_w, 0)" for kind in ("peak", "mean")
 ]
-_LINES_A_WRITE = 1000
+_SETS_A_WRITE = 200
 # SQLite writes the numbers itself: JSON without the brackets is a piece of a CSV line, and Python need not
 # look at each of them. Texts of reps are words that need no quotes.
 _CELLS = (
     f"replace(trim(json_array({', '.join('rep.' + name for name in NUMBER_COLUMNS)}, {', '.join(RATIOS)}), '[]'),"
     " 'null', '') || ',' || ifnull(rep.brake_timing, '') || ',' || rep.flags"
+)
+
+# All lines of a set in one value: handing over each rep by itself takes as long as writing its numbers.
+_CELLS_OF_SETS = (
+    "SELECT chosen.place, (SELECT group_concat(cells, char(10)) FROM"
+    f" (SELECT {_CELLS} AS cells FROM rep WHERE rep.computation_id = chosen.computation_id ORDER BY rep.rep_index))"
+    " FROM temp.chosen_set AS chosen ORDER BY chosen.place"
 )
 
 
@@ -87,18 +94,39 @@ def numbered_reps(
 
 
 def csv_lines(store: Store, athlete_id: int | None = None) -> Iterator[str]:
-    """The table as lines of CSV (RFC 4180 but for the line ends, which are newlines), headings first.
+    """The table as CSV (RFC 4180 but for the line ends, which are newlines): headings, then a set's lines at a time.
 
     Numbers carry 15 digits; what is unknown is empty. Flags of a rep are parted by blanks.
     """
     yield ",".join(HEADINGS) + "\n"
     with store.reading():
         chosen = chosen_sets(store, athlete_id)
-        last = -1
-        for place, number, marked, cells in numbered_reps(store, chosen, _CELLS):
-            if place != last:
-                last, prefix = place, _prefix(chosen[place])
-            yield f"{prefix},{number},{1 if marked else 0},{cells[0]}\n"
+        taken_out = _taken_out(store)
+        for place, cells in store.stream(_CELLS_OF_SETS):
+            if cells is None:
+                continue
+            row = chosen[place]
+            prefix, out = _prefix(row), taken_out.get(row["id"], ())
+            yield "".join(
+                [
+                    f"{prefix},{number},{1 if number in out else 0},{line}\n"
+                    for number, line in enumerate(cells.split("\n"), 1)
+                ]
+            )
+
+
+def _taken_out(store: Store) -> dict[int, set[int]]:
+    """Numbers of the reps that were taken out by hand, by set."""
+    sql = (
+        "SELECT rep_mark.set_id, (SELECT count(*) FROM rep AS before WHERE before.computation_id = rep.computation_id"
+        " AND before.rep_index <= rep.rep_index) AS number FROM rep_mark"
+        " JOIN work_set ON work_set.id = rep_mark.set_id JOIN rep ON rep.computation_id = work_set.computation_id"
+        " AND rep.start_us <= rep_mark.at_us AND rep_mark.at_us < rep.end_us WHERE rep_mark.deleted_ms IS NULL"
+    )
+    found: dict[int, set[int]] = {}
+    for row in store.rows(sql):
+        found.setdefault(row["set_id"], set()).add(row["number"])
+    return found
 
 
 def set_cells(row: sqlite3.Row) -> tuple[Any, ...]:
@@ -130,7 +158,7 @@ def _prefix(row: sqlite3.Row) -> str:
 def write_csv(store: Store, stream: IO[bytes], athlete_id: int | None = None) -> None:
     """Write the table as UTF-8 CSV."""
     lines = csv_lines(store, athlete_id)
-    while some := list(itertools.islice(lines, _LINES_A_WRITE)):
+    while some := list(itertools.islice(lines, _SETS_A_WRITE)):
         stream.write("".join(some).encode())
 
 

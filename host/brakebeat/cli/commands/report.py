@@ -44,6 +44,8 @@ def run(args: argparse.Namespace) -> int:
         out = Path(args.out or _own_name(args.what))
         if out.exists() and out.samefile(store.path):
             raise InputError(f"{out}: is the store itself; choose another file")
+        if not args.no_curves:
+            _prepare(store, args)
         with store.reading():
             content = _content(store, args)
     with atomic_write(out) as stream:
@@ -63,16 +65,32 @@ def _check(args: argparse.Namespace) -> None:
 
 def _content(store: Store, args: argparse.Namespace) -> bytes:
     from brakebeat.report import athlete_report, session_report
+
+    wishes = {"weeks": args.weeks, "force_n": args.force, "curves": not args.no_curves}
+    session, athlete = _meant(store, args.what)
+    if athlete is None:
+        return session_report(store, session, **wishes)
+    return athlete_report(store, athlete, **wishes)
+
+
+def _meant(store: Store, what: str) -> tuple[int, int | None]:
+    """(session whose curves are drawn, athlete or None); a session of 0 is none."""
     from brakebeat.store.catalog import find_named
+    from brakebeat.store.queries import sessions
 
-    def tell(words: str) -> None:
-        print(words, file=sys.stderr)
+    if re.fullmatch(r"[0-9]{1,9}", what):
+        return int(what), None
+    athlete = find_named(store, "athlete", what.removeprefix("athlete:"))
+    return next((each.id for each in sessions(store, athlete_id=athlete, limit=5) if each.sets), 0), athlete
 
-    wishes = {"weeks": args.weeks, "force_n": args.force, "curves": not args.no_curves, "tell": tell}
-    if re.fullmatch(r"[0-9]{1,9}", args.what):
-        return session_report(store, int(args.what), **wishes)
-    name = args.what.removeprefix("athlete:")
-    return athlete_report(store, find_named(store, "athlete", name), **wishes)
+
+def _prepare(store: Store, args: argparse.Namespace) -> None:
+    """Have the curves worked out and kept, which takes seconds the first time."""
+    from brakebeat.report.motion import prepare
+    from brakebeat.store.queries import sets
+
+    wanted = list(sets(store, session_id=_meant(store, args.what)[0]))
+    prepare(store, wanted, lambda count: print(f"working out the curves of {count} sets …", file=sys.stderr))
 
 
 def _own_name(what: str) -> str:

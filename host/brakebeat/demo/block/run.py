@@ -106,9 +106,13 @@ def _remove(path: Path) -> None:
 
 def _write_report(store: Store, folder: BlockFolder, name: str) -> None:
     from brakebeat.report import athlete_report
+    from brakebeat.report.motion import prepare
     from brakebeat.store.catalog import find_named
+    from brakebeat.store.queries import sessions, sets
 
-    content = athlete_report(store, find_named(store, "athlete", name))
+    athlete = find_named(store, "athlete", name)
+    prepare(store, list(sets(store, session_id=sessions(store, athlete_id=athlete, limit=1)[0].id)))
+    content = athlete_report(store, athlete)
     with atomic_write(folder.report(name)) as stream:
         stream.write(content)
 
