@@ -38,6 +38,8 @@ _CUT = 6.0
 # A strap that still pulls slows the wheel down at least as hard as it sped it up.
 _PULLED = 0.9
 _RUN_OUT_TURNS = 2.0
+# The mass lands while the wheel turns at least this part of its greatest speed.
+_NEAR_TOP = 0.93
 
 
 @dataclass(frozen=True)
@@ -141,7 +143,7 @@ def _episodes(t_s: Array, magnets: int) -> list[tuple[int, int, float]]:
 
 def _read_fall(t_s: Array, magnets: int) -> Fall:
     kept, speed = coarse_speed(t_s, magnets)
-    peak = int(kept[int(np.argmax(speed))])
+    peak = int(kept[_turning_point(t_s[kept], speed, magnets)])
     # The peak is known to about a turn; what lies closer to it is neither fall nor run for sure.
     clear = max(4, magnets + 1)
     rise = _tracked_rise(t_s, magnets, peak)
@@ -156,6 +158,25 @@ def _read_fall(t_s: Array, magnets: int) -> Fall:
     if after is None:
         return dataclasses.replace(fall, landing_s=float(t_s[-1]) + 0.5 * gap, landing_sigma_s=0.6 * gap)
     return dataclasses.replace(fall, landing_s=_landing_s(fall, after), after=after)
+
+
+def _turning_point(t_s: Array, speed: Array, magnets: int) -> int:
+    """Where the wheel stops speeding up and slows down: the kink of two lines through the speeds about there.
+
+    The greatest speed may lie well before it where friction lets the mass hardly speed the wheel up any more.
+    """
+    top, wide = int(np.argmax(speed)), 3 * magnets + 6
+    if len(t_s) - top < wide // 2:
+        return top
+    best, sharpest = top, 0.0
+    for at in np.flatnonzero(speed > _NEAR_TOP * speed[top]).tolist():
+        before, behind = slice(max(at - wide, 0), at + 1), slice(at, at + wide + 1)
+        if len(t_s[before]) < wide // 2 or len(t_s[behind]) < wide // 2:
+            continue
+        rises, falls = (float(np.polyfit(t_s[part] - t_s[at], speed[part], 1)[0]) for part in (before, behind))
+        if rises > 0.0 and rises - falls > sharpest:
+            best, sharpest = at, rises - falls
+    return best
 
 
 def _tracked_rise(t_s: Array, magnets: int, peak: int) -> tuple[Integers, Integers]:
@@ -367,6 +388,8 @@ class _Model:
         wound, speed = np.full(len(inertia), self.end_rad), landing_speed.copy()
         path = [(wound, speed)]
         for _ in range(_STEPS):
+            if not np.isfinite(speed).all():
+                break
             k1 = slope(wound, speed)
             k2 = slope(wound + 0.5 * h * speed, speed - 0.5 * h * k1)
             speed2 = speed - 0.5 * h * k1
@@ -380,6 +403,11 @@ class _Model:
         at = self.fall.landing_s - self.fall.t_s
         wounds = np.stack([wound for wound, _ in path])
         speeds = np.stack([speed for _, speed in path])
+        if not (np.isfinite(wounds).all() and np.isfinite(speeds).all()):
+            raise InputError(
+                "the edges do not fit a wheel that a falling mass speeds up: check the mass, the drum radius and that "
+                "only the mass pulled"
+            )
         return np.stack(
             [
                 -CubicHermiteSpline(self.back_s, wounds[:, which], speeds[:, which])(at)

@@ -29,7 +29,7 @@ _BOUNCE_S = 0.005
 _UNSTEADY = 0.08
 _LOST = 12.0
 # Another magnet must be this much less likely (a logarithm) for the first edge to count as known.
-_CLEAR = 3.0
+_CLEAR = 6.0
 # The way back is walked edge by edge; beyond this many it would take too long.
 _MOST_EDGES = 20_000
 

@@ -60,6 +60,7 @@ class Inertia:
                 self._flags.append("friction_from_run_out")
             elif len(falls) == 1 and not any(given.friction):
                 self._flags.append("friction_left_out")
+                single[-1] = _at_most(fall, known, value)
         for number, value in enumerate(single):
             name = "falling_mass" if len(single) == 1 else f"falling_mass_{number + 1}"
             if len(single) == 1 or any(self.falls[number][1].friction) or falls[number].run_out:
@@ -110,6 +111,24 @@ class Inertia:
         if not agree:
             result.flag("methods_disagree")
         return result
+
+
+def _at_most(
+    fall: Fall, given: Given, value: tuple[float, float, dict[str, float]]
+) -> tuple[float, float, dict[str, float]]:
+    """``value`` with the friction that is left out as a part of its uncertainty.
+
+    What slows the wheel after the landing is friction, and perhaps the strap: no more friction than that. Where
+    the recording ends with the landing nothing is known; friction of half the mass's pull is thought possible.
+    """
+    inertia, sigma, parts = value
+    if fall.after is not None:
+        slowing = (max(fall.after.slowing_rad_s2, 0.0), 0.0, 0.0)
+        share = inertia - inertia_of_fall(fall, dataclasses.replace(given, slowing=slowing))[0]
+    else:
+        share = 0.5 * inertia
+    parts = parts | {"friction": float(np.hypot(parts.get("friction", 0.0), share))}
+    return inertia, float(np.hypot(sigma, share)), parts
 
 
 def two_masses(falls: list[Fall], givens: list[Given]) -> tuple[float, float, dict[str, float]]:

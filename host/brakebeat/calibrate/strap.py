@@ -13,6 +13,8 @@ from brakebeat.formats.recording import Recording
 from brakebeat.mechanics import strap_travel_m, wound_angle_rad
 
 _LEAST_FOR_THICKNESS = 3
+# Stray edges that can be told from the magnets' while a hand pulls; more of them hide one another.
+_MOST_EXTRA = 1
 
 
 def calibrate_strap(
@@ -38,7 +40,13 @@ def calibrate_strap(
             "--pulled: give the lengths that were pulled out, in m, one after the other, each above 0"
         )
     rig = recording.rig
-    stops = read_stops(seconds(recording.t_us), len(pulled_m), recording.path)
+    stops = read_stops(seconds(recording.t_us), len(pulled_m), rig.pulses_per_rev, recording.path)
+    if stops.extra > _MOST_EXTRA:
+        raise InputError(
+            f"{recording.path}: {stops.extra} edges belong to no magnet, and one counted wrong is a whole spacing: mend "
+            "the sensor first (its distance from the magnets, shielding, a pull-up; `brakebeat board doctor` tells), "
+            "then pull again"
+        )
     spacing = 2.0 * np.pi / rig.pulses_per_rev
     seen = (stops.place[-1] - stops.place) * spacing
     sigma = stops.sigma * spacing
@@ -79,6 +87,9 @@ def calibrate_strap(
         flags,
         details={"turned_rad": (seen[:-1] - seen[1:]).tolist(), "pulled_m": list(pulled_m)},
     )
+    if stops.extra > 0:
+        # One that was taken for a magnet's would count a whole spacing.
+        result.flag("edges_extra")
     if strap_thickness_m is not None:
         result.flag("thickness_assumed")
     elif not fitted and "negative_thickness" not in flags:
