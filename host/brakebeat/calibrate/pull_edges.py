@@ -24,7 +24,7 @@ _MISSED = 4.6
 _UNSTEADY = 0.35
 # The first gap of a pull may be anything within these, s; so may a pause.
 _FIRST_GAP_S = (0.01, 3.0)
-_PAUSE_S = (0.8, 60.0)
+_PAUSE_S = (1.5, 60.0)
 BOUNCE_S = 0.002
 _SKIPPED_MOST = 8
 # Strays alone can look like a short pull; one of so few edges would tell nothing anyway.

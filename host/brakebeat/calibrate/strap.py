@@ -43,9 +43,9 @@ def calibrate_strap(
     stops = read_stops(seconds(recording.t_us), len(pulled_m), rig.pulses_per_rev, recording.path)
     if stops.extra > _MOST_EXTRA:
         raise InputError(
-            f"{recording.path}: {stops.extra} edges belong to no magnet, and one counted wrong is a whole spacing: mend "
-            "the sensor first (its distance from the magnets, shielding, a pull-up; `brakebeat board doctor` tells), "
-            "then pull again"
+            f"{recording.path}: {len(pulled_m)} lengths are given, but {len(pulled_m) - 1} pauses do not stand out "
+            f"unless {stops.extra} edges belong to no magnet: hold still for three seconds after each pull; if that "
+            "was so, mend the sensor first (its distance from the magnets, shielding, a pull-up), then pull again"
         )
     spacing = 2.0 * np.pi / rig.pulses_per_rev
     seen = (stops.place[-1] - stops.place) * spacing

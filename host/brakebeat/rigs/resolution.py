@@ -62,6 +62,11 @@ def expected(rig: Rig) -> list[Expected]:
     return found
 
 
+def expected_table() -> dict[str, Expected]:
+    """Everything that the benchmark measured, by kind of recording."""
+    return {name: Expected(name, **entry) for name, entry in _table()["kinds"].items()}
+
+
 def measured_on() -> str:
     """How the benchmark's figures came about."""
     return str(_table()["measured"])

@@ -1,4 +1,4 @@
-"""``brakebeat rig``: make a rig file by questions or options, or show what one gives."""
+"""``brakebeat rig``: make a rig file by questions or options, show what one gives, draw a template for its magnets."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _CAUTION = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """``new`` and ``show``."""
+    """``new``, ``show`` and ``template``."""
     from brakebeat.rigs.questions import QUESTIONS
 
     ways = parser.add_subparsers(dest="way", required=True, metavar="WAY")
@@ -35,11 +35,37 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     show = ways.add_parser("show", help="what a rig file gives: steps of the speed, errors to be expected")
     show.add_argument("file", metavar="RIG", nargs="?", default="rig.toml")
     show.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
+    _add_template(ways)
+
+
+def _add_template(ways: Any) -> None:
+    from brakebeat.cli.numbers import positive
+
+    drawn = ways.add_parser("template", help="a magnet ring to print to scale (SVG); lengths in mm here")
+    drawn.add_argument("--shaft", type=positive, required=True, metavar="MM", help="the shaft's diameter")
+    drawn.add_argument("--magnets", type=int, required=True, metavar="N", help="how many, 1 to 24")
+    drawn.add_argument("--magnet", type=positive, default=8.0, metavar="MM", help="their diameter (8)")
+    drawn.add_argument(
+        "--circle", type=positive, metavar="MM", help="diameter through their centres (the least that fits)"
+    )
+    drawn.add_argument("--out", required=True, metavar="SVG", help="where to")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Make or show; 0 on success."""
-    return _new(args) if args.way == "new" else _show(args)
+    """Make, show or draw; 0 on success."""
+    return {"new": _new, "show": _show, "template": _template}[args.way](args)
+
+
+def _template(args: argparse.Namespace) -> int:
+    from brakebeat.drawings.ring import ring_for, template
+    from brakebeat.formats.atomic import atomic_write
+
+    print(_CAUTION, file=sys.stderr)
+    ring = ring_for(args.shaft, args.magnets, args.magnet, args.circle)
+    with atomic_write(args.out) as stream:
+        stream.write(template(ring).encode())
+    print(f"{args.out}: written. Print it at 100 %, and measure its ruler before you cut.", file=sys.stderr)
+    return 0
 
 
 def _new(args: argparse.Namespace) -> int:
