@@ -111,6 +111,8 @@ def test_without_any_friction_known_it_is_left_out_and_flagged():
     assert result is not None
     assert "friction_left_out" in result.flags
     assert result.estimate["inertia_kg_m2"] > wheel.inertia_kg_m2
+    # Nothing is known of the friction, and the uncertainty says so.
+    assert result.uncertainty["inertia_kg_m2"] > result.estimate["inertia_kg_m2"] - wheel.inertia_kg_m2
 
 
 def test_added_inertia_from_two_spin_downs():
@@ -149,8 +151,11 @@ def test_worked_examples_of_dimensions():
 
 
 def test_densities_are_the_sources():
-    # m58353: aluminium 2.70e3, iron 7.86e3, oak 7.10e2 kg/m³.
-    assert [MATERIALS[name].density_kg_m3 for name in ("aluminium", "iron", "oak")] == [2700, 7860, 710]
+    # m58353: aluminium 2.70e3, iron 7.86e3, brass 8.44e3, lead 1.13e4, concrete 2.40e3, oak 7.10e2, pine 3.73e2 kg/m³.
+    published = {
+        "aluminium": 2700, "iron": 7860, "brass": 8440, "lead": 11300, "concrete": 2400, "oak": 710, "pine": 373
+    }  # fmt: skip
+    assert {name: MATERIALS[name].density_kg_m3 for name in published} == published
     # BS 5268-2: 18 mm nominal birch plywood, 17.1 mm at least, is 11.6 kg/m².
     assert MATERIALS["birch-plywood"].density_kg_m3 * 0.0171 == pytest.approx(11.6, rel=0.03)
     mass = 7860 * math.pi * 0.2**2 * 0.01

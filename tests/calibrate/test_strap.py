@@ -6,7 +6,7 @@ import pytest
 from brakebeat.calibrate.strap import calibrate_strap
 from brakebeat.calibrate.zero import calibrate_zero
 from brakebeat.errors import InputError
-from brakebeat.simulate import Wheel, preset, sense_fully
+from brakebeat.simulate import Motion, Stretch, Wheel, preset, sense_fully
 from brakebeat.simulate.calibrating import slow_pulls
 
 
@@ -18,18 +18,75 @@ def _pulled(seed, wheel, lengths, magnets=6):
 @pytest.mark.parametrize(("magnets", "thickness"), [(6, 0.0015), (6, None), (12, None)])
 def test_truth_lies_within_two_stated_uncertainties(magnets, thickness):
     inside, relative = [], []
-    for seed in range(500, 512):
+    for seed in range(500, 505):
         rng = np.random.default_rng(seed)
         wheel = Wheel(drum_radius_m=rng.uniform(0.012, 0.03))
-        lengths = [rng.uniform(0.25, 0.35)] * 4
+        lengths = [rng.uniform(0.25, 0.35)] * 8
         read = [length + 0.0005 * rng.normal() for length in lengths]
         recording = _pulled(seed, wheel, lengths, magnets).recording
         found = calibrate_strap(recording, read, length_sigma_m=0.0005, strap_thickness_m=thickness)
         error = found.estimate["drum_radius_m"] - wheel.drum_radius_m
         relative.append(abs(error) / wheel.drum_radius_m)
         inside.append(abs(error) <= 2 * found.uncertainty["drum_radius_m"])
-    assert np.mean(inside) > 0.75
-    assert np.median(relative) < (0.005 if thickness else 0.03)
+    assert np.mean(inside) > 0.5
+    assert max(relative) < 0.005
+
+
+def test_an_encoder_tells_the_radius_from_four_lengths():
+    wheel, lengths = Wheel(drum_radius_m=0.02), [0.3] * 4
+    motion = slow_pulls(wheel, lengths, speed_m_s=0.1, pause_s=3)
+    recording = sense_fully(motion, preset("clean", 96, "encoder"), 1).recording
+    found = calibrate_strap(recording, lengths, length_sigma_m=0.0001)
+    assert found.estimate["drum_radius_m"] == pytest.approx(0.02, rel=0.005)
+    assert found.estimate["strap_thickness_m"] == pytest.approx(0.0015, rel=0.05)
+
+
+@pytest.mark.parametrize("steadiness", ["ramps", "tremor"])
+def test_another_hand_is_covered_too(steadiness):
+    """No least jerk: even speed between short ramps, or a hand whose speed wavers by a fifth."""
+    inside = []
+    for seed in range(540, 544):
+        rng = np.random.default_rng(seed)
+        wheel = Wheel(drum_radius_m=rng.uniform(0.012, 0.03))
+        motion = slow_pulls(wheel, [0.3] * 8, speed_m_s=0.1, pause_s=3)
+        stretches = [_changed(part, steadiness, rng) for part in motion.stretches]
+        sensed = sense_fully(Motion(wheel, stretches), preset("clean", 6, placement_rad=0.02), seed)
+        found = calibrate_strap(sensed.recording, [0.3] * 8, length_sigma_m=0.0005)
+        error = found.estimate["drum_radius_m"] - wheel.drum_radius_m
+        inside.append(abs(error) <= 2 * found.uncertainty["drum_radius_m"])
+    # Fully honest uncertainties would miss two of four less than once in seventy times.
+    assert np.mean(inside) > 0.5
+
+
+def _changed(part, steadiness, rng):
+    """A stretch that takes the same time for the same way, along another profile of speed."""
+    if part.kind != "hand":
+        return part
+    x = (part.t_s - part.t_s[0]) / (part.t_s[-1] - part.t_s[0])
+    if steadiness == "ramps":
+        speed = np.clip(np.minimum(x, 1 - x) / 0.15, 0, 1)
+    else:
+        speed = x**2 * (1 - x) ** 2 * (1 + 0.2 * np.sin(2 * np.pi * (rng.uniform(3, 6) * x + rng.uniform())))
+    way = np.concatenate([[0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(x))])
+    turned = np.ptp(part.angle_rad)
+    lasts_s = part.t_s[-1] - part.t_s[0]
+    return Stretch(
+        "hand",
+        part.t_s,
+        part.angle_rad[0] + turned * way / way[-1],
+        turned * speed / way[-1] / lasts_s,
+        part.torque_nm,
+        part.sense,
+    )
+
+
+def test_a_sensor_full_of_stray_edges_is_refused_not_misread():
+    wheel = Wheel(drum_radius_m=0.02)
+    motion = slow_pulls(wheel, [0.3] * 5, pause_s=3)
+    for seed in range(550, 553):
+        recording = sense_fully(motion, preset("dirty", 6), seed).recording
+        with pytest.raises(InputError, match="mend the sensor"):
+            calibrate_strap(recording, [0.3] * 5)
 
 
 def test_one_length_tells_no_thickness():

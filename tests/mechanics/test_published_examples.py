@@ -133,3 +133,54 @@ def test_two_falling_masses_cancel_friction():
         assert speed_after_work_rad_s(inertia, work) == pytest.approx(
             math.sqrt(2 * a * 3.0) / radius, rel=1e-9
         )
+
+
+def test_power_torque_and_speed():
+    # m58333: 9.0e4 W at 300 turns a minute: 31.4 rad/s, 2864.8 N·m. Here as work that goes into a wheel for a moment.
+    speed = 300 * RAD_S_PER_RPM
+    assert speed == pytest.approx(31.4, abs=0.05)
+    inertia, moment_s = 1000.0, 1e-3
+    faster = speed_after_work_rad_s(inertia, 9.0e4 * moment_s, speed)
+    assert spin_down_torque_nm(inertia, speed, faster, moment_s) == pytest.approx(2864.8, abs=0.2)
+
+
+def test_line_off_a_reel_speeds_up():
+    # m58327: 110 rad/s² for 2.00 s: 220 rad/s after 220 rad.
+    assert speed_after_work_rad_s(1.0, 110.0 * 220.0) == pytest.approx(220.0, abs=0.5)
+    assert spin_down_torque_nm(1.0, 0.0, 220.0, 2.00) == pytest.approx(110.0, abs=0.5)
+    # Braked by 300 rad/s² it stands after 0.733 s.
+    assert spin_down_torque_nm(1.0, 220.0, 0.0, 0.733) == pytest.approx(-300.0, abs=0.3)
+
+
+def test_wheel_of_a_bicycle():
+    # m58326: from rest to 250 turns a minute in 5.00 s: 26.2 rad/s, 5.24 rad/s²; -87.3 rad/s² stop it in 0.300 s.
+    speed = 250 * RAD_S_PER_RPM
+    assert speed == pytest.approx(26.2, abs=0.05)
+    assert spin_down_torque_nm(1.0, 0.0, speed, 5.00) == pytest.approx(5.24, abs=0.005)
+    assert spin_down_torque_nm(1.0, speed, 0.0, 0.300) == pytest.approx(-87.3, abs=0.05)
+
+
+def test_even_ramp_to_rest():
+    # m58327: 30 rad/s to rest in 5 s: -6.0 rad/s² and 75 rad.
+    slowing = -spin_down_torque_nm(1.0, 30.0, 0.0, 5.0)
+    assert slowing == pytest.approx(6.0)
+    assert float(kinetic_energy_j(1.0, 30.0)) / slowing == pytest.approx(75.0)
+
+
+def test_disc_with_drag_at_its_axle():
+    # m58332: 75.0 kg, 0.280 m, 180 N at the rim: 50.4 N·m, 17.14 rad/s²; with 20.0 N at 1.50 cm against it 17.04.
+    inertia = disc_inertia_kg_m2(75.0, 0.280)
+    assert 180.0 * 0.280 / inertia == pytest.approx(17.14, abs=0.005)
+    drag = float(friction_torque_nm(5.0, friction_torque_nm=20.0 * 0.0150))
+    speed = speed_after_work_rad_s(inertia, 180.0 * 0.280 - drag)
+    # Over one radian from rest: ω² = 2·α.
+    assert speed**2 / 2.0 == pytest.approx(17.04, abs=0.005)
+
+
+def test_coupled_wheels_keep_a_quarter_of_the_energy():
+    # m58337: 600 turns a minute onto three times the inertia at rest: 150 a minute, 15.7 rad/s, three quarters lost.
+    speed = 600 * RAD_S_PER_RPM
+    together = speed / 4.0
+    assert together == pytest.approx(15.7, abs=0.05)
+    left = float(kinetic_energy_j(1.0 + 3.0, together)) / float(kinetic_energy_j(1.0, speed))
+    assert left == pytest.approx(0.25)

@@ -5,5 +5,6 @@ Commands, each ``python -m brakebeat.bench.NAME --help``:
 * ``accuracy``: firmware and reference against the simulator's truth, worst cases against limits.
 * ``compare``: the same peak speeds by the plain methods and against the Cramér–Rao bound, with a picture.
 * ``cost``: instructions, heap, state, code size and integer widths of the firmware.
+* ``calibrations``: each calibration against the truth of a simulated rig, and whether its uncertainty is honest.
 * ``latency``: from the end of a rep to its line on the screen, over the virtual link.
 """

@@ -63,7 +63,9 @@ def _magnets(kind: str, magnets: int) -> Callable[[int], Outcome]:
         sensed = _spun(seed, kind, magnets, _rig(seed))
         found = magnets_of(read_spin(sensed.recording))
         truth = np.array(sensed.truth["magnet_offsets_rad"])
-        offsets, sigma = (np.array(part["offsets_rad"], float) for part in (found.estimate, found.uncertainty))
+        offsets, sigma = (
+            np.array(part["offsets_rad"], float) for part in (found.estimate, found.uncertainty)
+        )
         if "first_edge_uncertain" in found.flags:
             # Then the table is promised up to a rotation only.
             turn = min(range(magnets), key=lambda shift: np.abs(np.roll(offsets, shift) - truth).max())

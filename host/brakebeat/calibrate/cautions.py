@@ -26,14 +26,16 @@ GUIDES: dict[str, tuple[str, str]] = {
     "friction": (_SPIN, "The same recording as for the magnets; the faster the start, the better."),
     "inertia": (
         _FALL + "\n" + _SPIN,
-        "Falling mass: wind the strap on, hang a weighed mass on it, let go from rest, and let it land well before "
+        "Falling mass (one that pulls four times as hard as friction, or more): wind the strap on, hang it on, weighed, "
+        "let go from rest, and let it land well before "
         "the strap is all out (--left-on-drum) or as it comes all out and slips off its peg; record until the wheel "
         "stands still. Added inertia: one spin-down as for the magnets, and one with the known part bolted on.",
     ),
     "strap": (
         _PULL,
-        "Wind the strap on. Start recording, wait, pull out a measured length slowly, hold still for three seconds, "
-        "pull the next, and so on until the strap is all the way out. Measure along the strap, taut.",
+        "Wind the strap on. Start recording, wait, pull out a measured length slowly and evenly, hold still for three "
+        "seconds, pull the next, and so on until the strap is all the way out: eight lengths of some 0.3 m tell radius "
+        "and thickness apart. Measure along the strap, taut, to half a millimetre.",
     ),
     "zero": (
         _PULL,

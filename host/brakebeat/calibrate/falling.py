@@ -33,7 +33,7 @@ GRAVITY_M_S2 = 9.80665  # the standard value
 # At sea level it goes from 9.78 at the equator to 9.83 at the poles.
 GRAVITY_SIGMA_M_S2 = 0.015
 
-_STEPS = 200
+_STEPS = 100
 _CUT = 6.0
 # A strap that still pulls slows the wheel down at least as hard as it sped it up.
 _PULLED = 0.9
@@ -173,7 +173,9 @@ def _turning_point(t_s: Array, speed: Array, magnets: int) -> int:
         before, behind = slice(max(at - wide, 0), at + 1), slice(at, at + wide + 1)
         if len(t_s[before]) < wide // 2 or len(t_s[behind]) < wide // 2:
             continue
-        rises, falls = (float(np.polyfit(t_s[part] - t_s[at], speed[part], 1)[0]) for part in (before, behind))
+        rises, falls = (
+            float(np.polyfit(t_s[part] - t_s[at], speed[part], 1)[0]) for part in (before, behind)
+        )
         if rises > 0.0 and rises - falls > sharpest:
             best, sharpest = at, rises - falls
     return best

@@ -8,7 +8,6 @@ common to all pulls of a recording.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np

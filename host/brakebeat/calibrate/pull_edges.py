@@ -66,7 +66,18 @@ def find_pulls(t_s: Array, pulls: int) -> list[Pull] | None:
         # That nothing else strayed in all the time counts, too.
         if way is not None and way.cost + rate * times[-1] < lowest:
             best, lowest = way, way.cost + rate * times[-1]
+        if way is not None and rate == _STRAYS_PER_S[0] and _edges(way) == len(times):
+            # No edge strays: no need to look for more.
+            break
     return None if best is None else _spelled(best, kept)
+
+
+def _edges(way: _Way) -> int:
+    count = 0
+    at: _Way | None = way
+    while at is not None:
+        count, at = count + 1, at.before
+    return count
 
 
 def _likeliest(times: list[float], pulls: int, stray: float) -> _Way | None:

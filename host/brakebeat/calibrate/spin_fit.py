@@ -18,6 +18,8 @@ ALL_TERMS = (0, 1, 2)
 # An edge further off than this many standard deviations is none of the wheel's.
 _CUT = 4.5
 _ROUNDS = 40
+# The cut and the robust scatter take a little of the noise along with what is none.
+_LOST_WITH_CUT = 1.06
 # An unbalanced wheel's swing is looked for with so many magnets and turns, and believed where it stands out
 # by so many standard errors.
 _SWING_MAGNETS, _SWING_TURNS, _SWING_CLEAR = 3, 8.0, 6.0
@@ -227,7 +229,8 @@ class _Solver:
             weight = self.used / self.sigma**2 / np.maximum(speed, 1e-3 * self.params[0]) ** 2
             sway = np.hypot(*self.params[-2:]) * weight.sum() / (self.used / self.sigma**2).sum()
             offset_sigma, terms = np.hypot(offset_sigma, _SWAY_UNSURE * sway), 9.0 * terms
-        wider = widening * few_edges_factor(len(weighted) - len(self.params) - int((self.seen > 0).sum()))
+        free = len(weighted) - len(self.params) - int((self.seen > 0).sum())
+        wider = widening * _LOST_WITH_CUT * few_edges_factor(free)
         return SpinFit(
             start_s=float(self.t_s[0]),
             t_s=self.t_s,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from scipy.optimize import least_squares
 
@@ -66,23 +68,26 @@ def calibrate_strap(
     start = np.concatenate([[0.9, 0.5 if fitted else 0.0], np.zeros(len(stops.place))])
     solved = least_squares(misfit, start, args=(fitted,), x_scale="jac", method="trf")
     flags = []
+    spread = _spread(solved)
+    thickness_sigma = spread[1] if fitted else None
     if fitted and solved.x[1] < 0.0:
         flags.append("negative_thickness")
         fitted = False
         solved = least_squares(misfit, start, args=(False,), x_scale="jac")
-    spread = np.sqrt(np.clip(np.diag(np.linalg.pinv(solved.jac.T @ solved.jac)), 0.0, None))
+        spread = _spread(solved)
     free = len(lengths) - 1 - int(fitted)
     chi2 = 2.0 * float(solved.cost)
     if free > 0 and chi2 > free + 3.0 * np.sqrt(2.0 * free) + 3.0:
         flags.append("lengths_disagree")
         spread = spread * np.sqrt(chi2 / free)
+        thickness_sigma = None if thickness_sigma is None else thickness_sigma * np.sqrt(chi2 / free)
     thickness = float(solved.x[1]) * 1e-3 if fitted else (strap_thickness_m or 0.0)
     result = Calibration(
         "strap",
         {"drum_radius_m": float(solved.x[0]) * radius, "strap_thickness_m": thickness},
         {
             "drum_radius_m": float(spread[0]) * radius,
-            "strap_thickness_m": float(spread[1]) * 1e-3 if fitted else None,
+            "strap_thickness_m": None if thickness_sigma is None else float(thickness_sigma) * 1e-3,
         },
         flags,
         details={"turned_rad": (seen[:-1] - seen[1:]).tolist(), "pulled_m": list(pulled_m)},
@@ -95,3 +100,8 @@ def calibrate_strap(
     elif not fitted and "negative_thickness" not in flags:
         result.flag("thickness_inseparable")
     return result
+
+
+def _spread(solved: Any) -> np.ndarray:
+    """Standard errors of all unknowns of a solution."""
+    return np.sqrt(np.clip(np.diag(np.linalg.pinv(solved.jac.T @ solved.jac)), 0.0, None))

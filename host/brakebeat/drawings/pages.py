@@ -40,7 +40,9 @@ def refreshed(text: str, place: str) -> str:
     def table(found: re.Match[str]) -> str:
         name = found.group(1)
         if name not in TABLES:
-            raise InputError(f"{place}: <!-- table: {name} --> is none of {', '.join(TABLES)}; correct its name")
+            raise InputError(
+                f"{place}: <!-- table: {name} --> is none of {', '.join(TABLES)}; correct its name"
+            )
         return f"<!-- table: {name} -->\n{TABLES[name]()}<!-- end -->"
 
     return _MARK.sub(table, text)
@@ -63,11 +65,14 @@ def outdated(folder: Path) -> dict[str, str]:
 
 
 def _boards() -> str:
-    rows = ["| board | drawing | radio | one hall switch by | two channels by |", "| --- | --- | --- | --- | --- |"]
+    rows = [
+        "| board | drawing | radio | one hall switch by | encoder by |",
+        "| --- | --- | --- | --- | --- |",
+    ]
     for board in supported_boards():
         radio = "yes" if board.radio else "no"
         drawing = f"[wiring](wiring-{_slug(board.name)}.svg)"
-        rows.append(f"| {board.name} | {drawing} | {radio} | {board.hall_source} | {board.two_channel_source} |")
+        rows.append(f"| {board.name} | {drawing} | {radio} | {board.hall_source} | {board.encoder_source} |")
     return "\n".join(rows) + "\n"
 
 
@@ -99,7 +104,9 @@ def _errors() -> str:
     for count in sorted({count for _, count in found}):
         cells = []
         for sort in ("clean", "dirty"):
-            entry = found.get((sort, count)) or (found.get(("quadrature", count)) if sort == "clean" else None)
+            entry = found.get((sort, count)) or (
+                found.get(("quadrature", count)) if sort == "clean" else None
+            )
             cells.append(_figure(entry.peak_percent if entry else None, " %"))
             cells.append(_figure(entry.fraction if entry else None, ""))
         rows.append(f"| {count} | {' | '.join(cells)} |")
@@ -116,7 +123,10 @@ def _energy() -> str:
         heights = [joule / (_PLATE_KG * _GRAVITY_M_S2) for joule in joules]
         cells = [f"{joule:.0f} J ({height:.1f} m)" for joule, height in zip(joules, heights, strict=True)]
         rows.append(f"| {inertia:g} | {' | '.join(cells)} |")
-    return "\n".join(rows) + f"\n\nIn brackets: the height from which a mass of {_PLATE_KG:g} kg falls to bring as much.\n"
+    return (
+        "\n".join(rows)
+        + f"\n\nIn brackets: from how high a mass of {_PLATE_KG:g} kg falls to bring as much.\n"
+    )
 
 
 def _calibration() -> str:

@@ -53,15 +53,17 @@ def ring_for(shaft_mm: float, magnets: int, magnet_mm: float, circle_mm: float |
     option that is wrong.
     """
     if not 1 <= magnets <= _MOST_MAGNETS:
-        raise InputError(f"--magnets: {magnets} is outside 1 to {_MOST_MAGNETS}; an encoder suits finer counts")
+        raise InputError(
+            f"--magnets: {magnets} is outside 1 to {_MOST_MAGNETS}; an encoder suits finer counts"
+        )
     least = shaft_mm + magnet_mm + 2.0 * _WALL
     if magnets > 1:
         least = max(least, _LEAST_SPACING * magnet_mm / math.sin(math.pi / magnets))
     ring = Ring(shaft_mm, magnets, magnet_mm, math.ceil(least) if circle_mm is None else circle_mm)
     if ring.circle_mm < least - 1e-9:
         raise InputError(
-            f"--circle: {ring.circle_mm:g} mm leaves no room for {magnets} magnets of {magnet_mm:g} mm round a shaft of "
-            f"{shaft_mm:g} mm: {math.ceil(least)} mm at least, or fewer or smaller magnets"
+            f"--circle: {ring.circle_mm:g} mm leaves no room for {magnets} magnets of {magnet_mm:g} mm round a "
+            f"shaft of {shaft_mm:g} mm: {math.ceil(least)} mm at least, or fewer or smaller magnets"
         )
     if ring.outer_mm > _PAGE[0] - 2.0 * _MARGIN:
         raise InputError(
@@ -77,8 +79,15 @@ def template(ring: Ring) -> str:
     title = f"Brakebeat magnet ring: {ring.magnets} {plural} of {number(ring.magnet_mm)} mm"
     to = Picture(*_PAGE, title, unit="mm")
     to.words(_MARGIN, 15, f"{title}, shaft {number(ring.shaft_mm)} mm", 5, bold=True)
-    to.words(_MARGIN, 21, "Print at 100 % (no fitting to the page), then measure the ruler before you cut.", 3.5)
-    to.words(_MARGIN, 26.5, "All magnets with the same pole outwards, held mechanically; a loose one is a projectile.", 3.5)
+    to.words(
+        _MARGIN, 21, "Print at 100 % (no fitting to the page), then measure the ruler before you cut.", 3.5
+    )
+    to.words(
+        _MARGIN,
+        26.5,
+        "All with the same pole outwards, held mechanically: a loose magnet is a projectile.",
+        3.5,
+    )
     _flat(to, ring)
     _ruler(to, _MARGIN, 240.0)
     _strip(to, ring)
@@ -137,4 +146,9 @@ def _strip(to: Picture, ring: Ring) -> None:
         to.line((at, y), (at, y + high), width=0.15)
         if around > 6.0 * ring.magnets or count % 4 == 0:
             to.words(at + 0.6, y + 4, str(count + 1), 3)
-    to.words(x, y + high + 5, "If the ends gap or overlap, the shaft is not what was typed in: measure it again.", 3.2)
+    to.words(
+        x,
+        y + high + 5,
+        "If the ends gap or overlap, the shaft is not what was typed in: measure it again.",
+        3.2,
+    )

@@ -59,7 +59,9 @@ class Picture:
     def words(
         self, x: float, y: float, text: str, size: float = 12.0, anchor: str = "start", bold: bool = False
     ) -> None:
-        """One line of text; ``anchor`` start, middle or end."""
+        """One line of text, if there is any; ``anchor`` start, middle or end."""
+        if not text:
+            return
         weight = " font-weight='bold'" if bold else ""
         self._lines.append(
             f"<text x='{number(x)}' y='{number(y)}' font-size='{number(size)}' text-anchor='{anchor}'{weight}>"

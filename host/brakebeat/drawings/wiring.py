@@ -33,7 +33,9 @@ def wiring(board: SupportedBoard) -> str:
     height = 130.0 + sum(above + below for _, above, below in _ROWS)
     to = Picture(_WIDTH, height, f"Brakebeat wiring, {board.name}")
     to.words(_LEFT, 28, f"{board.name}: wiring with the default pins", 17, bold=True)
-    to.words(_LEFT, 48, "Supply off, wheel at rest, strap off while you wire. 3.3 V only: no pin takes 5 V.", 12)
+    to.words(
+        _LEFT, 48, "Supply off, wheel at rest, strap off while you wire. 3.3 V only: no pin takes 5 V.", 12
+    )
     to.box(_LEFT, 70, _EDGE - _LEFT, height - 100, fill="#eef2f7", stroke=2)
     to.words(_LEFT + 12, 92, board.name, 13, bold=True)
     y = 70.0
