@@ -99,7 +99,7 @@ def test_one_length_tells_no_thickness():
 
 def test_wrong_lengths_are_flagged():
     wheel = Wheel(drum_radius_m=0.02)
-    recording = _pulled(2, wheel, [0.3] * 5, 24).recording
+    recording = _pulled(2, wheel, [0.3] * 5, 12).recording
     assert "lengths_disagree" in calibrate_strap(recording, [0.3, 0.3, 0.4, 0.3, 0.3]).flags
     assert "lengths_disagree" not in calibrate_strap(recording, [0.3] * 5).flags
 
