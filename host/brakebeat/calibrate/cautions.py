@@ -27,7 +27,8 @@ GUIDES: dict[str, tuple[str, str]] = {
     "inertia": (
         _FALL + "\n" + _SPIN,
         "Falling mass (one that pulls four times as hard as friction, or more): wind the strap on, hang it on, "
-        "weighed, let go from rest, and let it land well before the strap is all out (--left-on-drum) or as it comes all out and slips off its peg; record until the wheel "
+        "weighed, let go from rest, and let it land well before the strap is all out (--left-on-drum) or as it "
+        "comes all out and slips off its peg; record until the wheel "
         "stands still. Added inertia: one spin-down as for the magnets, and one with the known part bolted on.",
     ),
     "strap": (
