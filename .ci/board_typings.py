@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 _HERE = Path(__file__).resolve().parent
@@ -39,13 +40,22 @@ def fetch(name: str) -> Path:
     mark = target / "packages.txt"
     if mark.is_file() and mark.read_text("utf-8").split() == wanted:
         return target
-    shutil.rmtree(target, ignore_errors=True)
-    pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--target", str(target), *wanted]
-    subprocess.run(pip, check=True)
-    builtins = target / "stdlib" / "builtins.pyi"
-    if builtins.is_file():
-        _any_is_a_builtin(builtins)
-    mark.write_text("\n".join(wanted), "utf-8")
+    TYPINGS.mkdir(exist_ok=True)
+    # Whole or not at all: tests that run side by side may fetch the same thing.
+    with tempfile.TemporaryDirectory(dir=TYPINGS) as made:
+        pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--target", made, *wanted]
+        subprocess.run(pip, check=True)
+        builtins = Path(made) / "stdlib" / "builtins.pyi"
+        if builtins.is_file():
+            _any_is_a_builtin(builtins)
+        (Path(made) / "packages.txt").write_text("\n".join(wanted), "utf-8")
+        shutil.rmtree(target, ignore_errors=True)
+        shutil.copytree(made, f"{made}.whole")
+        try:
+            Path(f"{made}.whole").rename(target)
+        except OSError:
+            # Someone else was sooner.
+            shutil.rmtree(f"{made}.whole")
     return target
 
 

@@ -10,10 +10,11 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
+from brakebeat.board.table import files_for
 from brakebeat.errors import DeviceError, InputError
 
-# RP2040; RP2350, STM32F4; ESP32; ESP32-C3, RP2350 in its other mode.
-ARCHITECTURES = ("armv6m", "armv7emsp", "xtensawin", "rv32imc")
+# RP2040; RP2350, STM32F4; ESP32; ESP32-C3, RP2350 in its other mode. Each with the port whose own files count.
+ARCHITECTURES = {"armv6m": "rp2", "armv7emsp": "rp2", "xtensawin": "esp32", "rv32imc": "esp32"}
 # Runs on a computer only.
 NOT_ON_BOARDS = ("playback.py",)
 
@@ -22,7 +23,7 @@ def mpy_sizes(architecture: str, *options: str) -> dict[str, int]:
     """Bytes of each file of the board's code as .mpy.
 
     Args:
-        architecture: a name that ``mpy-cross -march`` knows.
+        architecture: a name that ``mpy-cross -march`` knows, of ``ARCHITECTURES``.
         options: for ``mpy-cross``, "-O3" for one.
 
     Raises:
@@ -33,7 +34,7 @@ def mpy_sizes(architecture: str, *options: str) -> dict[str, int]:
     sizes = {}
     with TemporaryDirectory(prefix="brakebeat-mpy-") as name:
         target = Path(name) / "out.mpy"
-        for path in board_files():
+        for path in board_files(ARCHITECTURES[architecture]):
             command = [compiler, f"-march={architecture}", *options, "-o", str(target), str(path)]
             done = subprocess.run(command, capture_output=True, text=True, check=False)
             if done.returncode != 0 or not target.is_file():
@@ -55,11 +56,12 @@ def _compiler() -> str:
     return path
 
 
-def board_files() -> list[Path]:
-    """Everything that goes onto a board."""
+def board_files(port: str) -> list[Path]:
+    """Everything that goes onto a board of that port (``rp2``, ``esp32``)."""
     folder = firmware_dir()
-    package = sorted((folder / BOARD_PACKAGE).glob("*.py"))
-    return [path for path in [folder / "main.py", *package] if path.name not in NOT_ON_BOARDS]
+    package = [folder / BOARD_PACKAGE / name for name in sorted(files_for(port))]
+    starters = [folder / "boot.py", folder / "main.py"]
+    return [path for path in [*starters, *package] if path.name not in NOT_ON_BOARDS]
 
 
 def imported_by(name: str) -> set[str]:
