@@ -6,14 +6,13 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from brakebeat.bench.profile import Verdict, summary, verdict
 from brakebeat.training.profile import make_profile
 from tests.training.simulated import (
     INERTIAS,
     athlete,
     set_point,
     steady_rep,
-    true_optimum_kg_m2,
-    working_reps,
 )
 
 
@@ -49,11 +48,12 @@ def test_logarithm_fits_peak_velocity_better():
 def test_interval_of_the_power_peak_covers_the_true_one():
     # 95 % are to be covered, so that fewer than 7 of 8 come by chance in 1 of 17 only. With 200 other athletes it
     # was 198.
-    covered = 0
-    for seed in range(5000, 5008):
-        who = athlete(seed)
-        sets = [working_reps(who, inertia, 1000 * seed + k) for k, inertia in enumerate(INERTIAS)]
-        points = [set_point(reps, i, k) for k, (reps, i) in enumerate(zip(sets, INERTIAS, strict=True))]
-        found, truth = make_profile(points).optimum, true_optimum_kg_m2(who)
-        covered += (found.low is None or found.low <= truth) and (found.high is None or truth <= found.high)
-    assert covered >= 7
+    found = [verdict(seed) for seed in range(5000, 5008)]
+    assert summary(found)["covered"] >= 7
+    assert summary(found)["athletes"] == 8
+
+
+def test_a_truth_outside_is_no_cover():
+    assert not Verdict(1, 0.2, 0.05, 0.1).covered
+    assert Verdict(1, 0.2, 0.05, None).covered
+    assert summary([Verdict(1, 0.2, 0.05, 0.1), Verdict(2, 0.07, 0.05, 0.1)])["missed_seeds"] == [1]

@@ -24,7 +24,7 @@ COMMANDS = {
     "simulate": "write the recording of an invented athlete on an invented rig",
     "samples": "list the recordings that come with the package, or copy them out",
     "log": "what was trained: list, show, note, edit, delete, undo, recompute",
-    "import": "take recordings or an earlier JSON export into the log",
+    "import": "take recordings, fetched reps or an earlier export into the log",
     "export": "write the log as CSV, Parquet or JSON",
     "plan": "lay out a training block around competitions, as text and as a calendar file",
     "profile": "what an athlete does at several inertias, and which one suits the goal",

@@ -69,9 +69,25 @@ def _column(pyarrow: Any, values: tuple[Any, ...], kind: Any) -> Any:
 def _kinds(pyarrow: Any) -> dict[str, Any]:
     """Each column's type, in the order of the table."""
     kinds = {name: pyarrow.float64() for name in HEADINGS}
-    words = ("athlete", "exercise", "rig", "engine", "engine_version", "set_uid", *TEXT_COLUMNS)
+    words = (
+        "athlete",
+        "exercise",
+        "rig",
+        "engine",
+        "engine_version",
+        "set_uid",
+        "session_uid",
+        *TEXT_COLUMNS,
+    )
     kinds |= {name: pyarrow.string() for name in words}
-    whole = ("session", "set", "rep", "rep_index", *(name for name in HEADINGS if name.endswith("_us")))
+    whole = (
+        "session",
+        "set",
+        "rep",
+        "rep_index",
+        "pulses_per_rev",
+        *(name for name in HEADINGS if name.endswith("_us")),
+    )
     kinds |= {name: pyarrow.int64() for name in whole}
     kinds |= {name: pyarrow.bool_() for name in ("momentum", "taken_out")}
     kinds["set_started"] = pyarrow.timestamp("ms", tz="UTC")

@@ -28,6 +28,8 @@ SET_COLUMNS = (
     "engine",
     "engine_version",
     "set_uid",
+    "session_uid",
+    "pulses_per_rev",
 )
 TEXT_COLUMNS = ("brake_timing", "flags")
 NUMBER_COLUMNS = tuple(name for name in COLUMNS if name not in (*TEXT_COLUMNS, "uncertainty"))
@@ -62,7 +64,11 @@ _CELLS_OF_SETS = (
 def chosen_sets(store: Store, athlete_id: int | None) -> list[sqlite3.Row]:
     """The sets of the table in order, inside ``reading()``; ``numbered_reps`` gives their reps."""
     where, values = ("", ()) if athlete_id is None else ("WHERE athlete_id = ?", (athlete_id,))
-    chosen = store.rows(f"SELECT * FROM live_set {where} ORDER BY started_ms, session_id, position", values)
+    chosen = store.rows(
+        "SELECT live_set.*, json_extract(rig.document, '$.pulses_per_rev') AS pulses_per_rev FROM live_set"
+        f" JOIN rig ON rig.id = live_set.rig_id {where} ORDER BY started_ms, session_id, position",
+        values,
+    )
     # In a table of its own, the sets' order is that of its key and nothing needs sorting.
     store.write("CREATE TEMP TABLE chosen_set (place INTEGER PRIMARY KEY, computation_id INTEGER)")
     store.write_many(
@@ -142,6 +148,8 @@ def set_cells(row: sqlite3.Row) -> tuple[Any, ...]:
         row["engine"],
         row["engine_version"],
         row["uid"],
+        row["session_uid"],
+        row["pulses_per_rev"],
     )
 
 

@@ -1,10 +1,11 @@
-"""``brakebeat import``: recordings or an earlier JSON export into the store."""
+"""``brakebeat import``: recordings, fetched reps or an earlier export into the store."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
+from dataclasses import asdict
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,12 +20,17 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of the command."""
     parser.add_argument(
-        "files", nargs="+", metavar="FILE", help="a pulse recording, sample:NAME, or an export (JSON)"
+        "files",
+        nargs="+",
+        metavar="FILE",
+        help="a recording, sample:NAME, reps of `fetch --out` (*.jsonl), or an export (JSON, CSV, Parquet)",
     )
     parser.add_argument("--athlete", metavar="NAME", help="who pulled (a new name makes a new athlete)")
     parser.add_argument("--exercise", metavar="NAME", help="what was done")
     parser.add_argument(
-        "--rig", metavar="RIG", help="rig file; what it states wins over the recording's header"
+        "--rig",
+        metavar="RIG",
+        help="rig file; what it states wins over a recording's header; fetched reps need it",
     )
     parser.add_argument(
         "--at",
@@ -49,26 +55,67 @@ def run(args: argparse.Namespace) -> int:
     """Take each file in; what is in the store already is left alone."""
     from brakebeat.samples import resolve
     from brakebeat.store import open_store
-    from brakebeat.store.merge import is_export
 
     paths = [resolve(name) for name in args.files]
-    exports = [is_export(path) for path in paths]
-    if not all(exports) and not (args.athlete and args.exercise):
+    kinds = [_kind(path) for path in paths]
+    if not set(kinds) <= {"export", "flat"} and not (args.athlete and args.exercise):
         raise InputError("--athlete and --exercise are missing: say who did what in the recording")
+    if "fetched" in kinds and args.rig is None:
+        raise InputError("--rig: missing; fetched reps do not say what they were pulled on")
+    take = {"export": _merge, "flat": _flat, "fetched": _fetched, "recording": _recording}
     outcome = []
     with open_store(args.store) as store:
-        for path, export in zip(paths, exports, strict=True):
-            outcome.append(_merge(store, path) if export else _recording(store, args, path))
+        for path, kind in zip(paths, kinds, strict=True):
+            outcome.append(take[kind](store, args, path))
             if not args.json:
                 print(outcome[-1]["words"])
-            if not export and args.one_session:
+            if kind == "recording" and args.one_session:
                 args.session = outcome[-1]["session"]
     if args.json:
         print(json.dumps({"schema": 1, "files": outcome}))
     return 0
 
 
-def _merge(store: Store, path: Path) -> dict[str, Any]:
+def _kind(path: Path) -> str:
+    from brakebeat.store.flat import is_flat
+    from brakebeat.store.merge import is_export
+
+    if path.suffix.lower() == ".jsonl":
+        return "fetched"
+    if is_flat(path):
+        return "flat"
+    return "export" if is_export(path) else "recording"
+
+
+def _flat(store: Store, args: argparse.Namespace, path: Path) -> dict[str, Any]:
+    from brakebeat.store.flat import import_flat
+
+    done = import_flat(store, path)
+    words = f"{path}: {done.sessions} sessions, {done.sets} sets, {done.reps} reps"
+    if done.known:
+        words += f"; {done.known} sets were here already"
+    return {"file": str(path), **asdict(done), "words": words}
+
+
+def _fetched(store: Store, args: argparse.Namespace, path: Path) -> dict[str, Any]:
+    from brakebeat.formats.rig import read_rig
+    from brakebeat.store.fetched import import_fetched
+
+    done = import_fetched(
+        store,
+        path,
+        athlete=args.athlete,
+        exercise=args.exercise,
+        rig=read_rig(Path(args.rig)),
+        unknown_at=_started(args, path),
+    )
+    words = f"{path}: {done.sessions} sessions, {done.sets} sets, {done.reps} reps"
+    if done.known:
+        words += f"; {done.known} reps were here already"
+    return {"file": str(path), **asdict(done), "words": words}
+
+
+def _merge(store: Store, args: argparse.Namespace, path: Path) -> dict[str, Any]:
     from brakebeat.store.merge import import_export
 
     new = import_export(store, path).new
