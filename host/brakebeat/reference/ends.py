@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -61,12 +62,54 @@ def locate_strokes(fit: Fit) -> list[Stroke]:
     chain = fit.chain
     found: list[Stroke] = []
     begin = _outer_end(fit, before=True)
-    for number, (run, edges) in enumerate(zip(chain.runs, chain.slices, strict=True)):
+    for number in range(len(chain.runs)):
         last = number + 1 == len(chain.runs)
         finish = _outer_end(fit, before=False) if last else _inner_end(fit, number)
-        found.append(Stroke(fit, run.sense, begin, finish, chain.delay_s[number], chain.lag_s(number), edges))
+        found.append(_stroke(fit, number, begin, finish))
         begin = finish if last else _after_turn(finish, fit, number)
     return found
+
+
+def _stroke(fit: Fit, number: int, begin: End, finish: End) -> Stroke:
+    chain = fit.chain
+    edges, lag_s = chain.slices[number], chain.lag_s(number)
+    if begin.t_s >= finish.t_s:
+        # All its edges lie within the time that a pull takes to grow: there is no more to know of its beginning.
+        begin, lag_s = replace(begin, t_s=float(chain.t_s[edges.start])), 0.0
+    return Stroke(fit, chain.runs[number].sense, begin, finish, chain.delay_s[number], lag_s, edges)
+
+
+def parted(chains: list[list[Stroke]]) -> list[list[Stroke]]:
+    """The strokes of chains that follow each other, so that none begins before the one before it has ended.
+
+    Each chain places its outermost ends by its own edges alone; where two run into each other they meet halfway,
+    between the edges on either side.
+    """
+    result = [list(chain) for chain in chains]
+    for before, after in itertools.pairwise(result):
+        if before and after:
+            before[-1], after[0] = _met(before[-1], after[0])
+    return result
+
+
+def _met(before: Stroke, after: Stroke) -> tuple[Stroke, Stroke]:
+    finish, begin = before.finish.t_s + before.delay_s, after.begin.t_s - after.lag_s + after.delay_s
+    if finish <= begin:
+        return before, after
+    last = float(before.fit.chain.t_s[before.edges.stop - 1]) + before.delay_s
+    first = float(after.fit.chain.t_s[after.edges.start]) + after.delay_s
+    met = float(np.clip(0.5 * (finish + begin), last, max(first, last)))
+    return (
+        replace(before, finish=_moved(before, before.finish, met)),
+        replace(after, begin=_moved(after, after.begin, met), lag_s=0.0),
+    )
+
+
+def _moved(stroke: Stroke, end: End, met_s: float) -> End:
+    """The end moved to a time on the recording's clock, with what that moved it by in its doubt."""
+    t_s = met_s - stroke.delay_s
+    angle = float(stroke.fit.value(np.array([t_s]))[0])
+    return replace(end, t_s=t_s, angle_rad=angle, t_sd_s=float(np.hypot(end.t_sd_s, t_s - end.t_s)))
 
 
 def _after_turn(finish: End, fit: Fit, number: int) -> End:

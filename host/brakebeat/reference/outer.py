@@ -22,6 +22,7 @@ NEAR = 8
 _SHOWN = 13
 _MOST_CUT = 6
 _MOST_MOVED = 4
+_FEWEST = 2
 # What an edge is unlike the first read must explain the edges better by this much.
 _MARGIN = 2.0
 _LEAST_SHARE = 0.7
@@ -89,6 +90,9 @@ def _reread(
     outset: _Outset, t_s: Array, unused: Integers, sense: int, table_rad: Array, model: Model
 ) -> _Outset:
     """The likeliest reading of the edges from rest on; one better reading may lead to another."""
+    if len(outset.row) < _FEWEST:
+        # A lone edge shows no course that it could fit or not.
+        return outset
     for _ in range(_MOST_CUT):
         best = _best(outset, t_s, unused, sense, table_rad, model)
         if best is outset:

@@ -13,7 +13,7 @@ from brakebeat.reference.bounds import release_rad, stroke_bounds
 from brakebeat.reference.chain import Chain, join_runs
 from brakebeat.reference.clean import Path
 from brakebeat.reference.edges import EdgeTrain, edge_train
-from brakebeat.reference.ends import Stroke, locate_strokes
+from brakebeat.reference.ends import Stroke, locate_strokes, parted
 from brakebeat.reference.exchange import exchanged
 from brakebeat.reference.faults import best_path, measured
 from brakebeat.reference.fit import Fit, fit_chain, shift_prior
@@ -80,7 +80,11 @@ def understand(recording: Recording) -> Understanding:
         return Understanding(train, path, [])
     magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
     fits = _fits(train.t_s, runs, magnets, scales, faults)
-    return Understanding(train, path, [_section(fit, train, recording.rig.zero_index) for fit in fits])
+    strokes = parted([locate_strokes(fit) for fit in fits])
+    sections = [
+        _section(fit, own, train, recording.rig.zero_index) for fit, own in zip(fits, strokes, strict=True)
+    ]
+    return Understanding(train, path, sections)
 
 
 def encoder_path(train: EdgeTrain) -> Path:
@@ -95,9 +99,9 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults:
     alone = [join_runs([run], []) for run in runs]
     noise = find_noise(alone, scales.spacing_rad, Noise())
     singles = [fit_chain(chain, magnets, scales.spacing_rad, noise, scales.accel_rad_s2) for chain in alone]
-    unused = np.setdiff1d(np.arange(len(t_s)), np.concatenate([run.row for run in runs]))
     for number, single in enumerate(singles):
-        better = exchanged(runs[number], single, t_s, unused)
+        free = _free_between(runs, number - 1, number + 1, len(t_s))
+        better = exchanged(runs[number], single, t_s, free)
         if better is not None:
             runs[number], alone[number] = better, join_runs([better], [])
             singles[number] = fit_chain(
@@ -133,16 +137,25 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults:
 def _trimmed(t_s: Array, runs: list[EdgeRun], singles: list[Fit], model: Model) -> list[EdgeRun]:
     """The runs with the edges put right where the wheel set off from rest or came to it."""
     trimmed = list(runs)
-    unused = np.setdiff1d(np.arange(len(t_s)), np.concatenate([run.row for run in runs]))
     for number, single in enumerate(singles):
         if number == 0 or _rested(runs[number - 1], runs[number], model):
-            trimmed[number] = trim_start(trimmed[number], t_s, unused, single.offsets_rad, model)
+            free = _free_between(trimmed, number - 1, number + 1, len(t_s))
+            trimmed[number] = trim_start(trimmed[number], t_s, free, single.offsets_rad, model)
         if number + 1 == len(runs) or _rested(runs[number], runs[number + 1], model):
             # The table counts from the run's first edge as first read.
             shift = int(runs[number].place[-1] - trimmed[number].place[-1]) * runs[number].sense
             table = np.roll(single.offsets_rad, -shift)
-            trimmed[number] = trim_end(trimmed[number], t_s, unused, table, model)
+            free = _free_between(trimmed, number - 1, number + 1, len(t_s))
+            trimmed[number] = trim_end(trimmed[number], t_s, free, table, model)
     return trimmed
+
+
+def _free_between(runs: list[EdgeRun], before: int, after: int, edges: int) -> Integers:
+    """Edges in no run that lie between the end of one run and the start of another: only those are to be had."""
+    low = int(runs[before].row[-1]) + 1 if before >= 0 else 0
+    high = int(runs[after].row[0]) if after < len(runs) else edges
+    taken = np.concatenate([run.row for run in runs[before + 1 : after]])
+    return np.setdiff1d(np.arange(low, high), taken)
 
 
 def _rested(before: EdgeRun, after: EdgeRun, model: Model) -> bool:
@@ -232,8 +245,7 @@ def _fit_all(
     return fits
 
 
-def _section(fit: Fit, train: EdgeTrain, zero_index: int | None) -> Section:
-    strokes = locate_strokes(fit)
+def _section(fit: Fit, strokes: list[Stroke], train: EdgeTrain, zero_index: int | None) -> Section:
     return Section(fit, strokes, _zero(fit, strokes, _marked(fit, train, zero_index)))
 
 

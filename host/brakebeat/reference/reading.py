@@ -205,7 +205,7 @@ class Reading:
     ) -> tuple[Array, Array, Array, Array]:
         """Costs, misfits, vertex times and angles for vertices at shares of the gap that a rest leaves."""
         split = self.near.split
-        vertex = self._t[split - 1] + shares * (self.gap_s - rest_s)
+        vertex = self._t[split - 1] + shares * np.maximum(self.gap_s - rest_s, 1e-6)
         sigma = np.hypot(self._sigma, blur_rad)
         found = weigh_vertices(self._prior, self._t, self._angle, sigma, split, vertex, rest_s)
         idle = self._idle_cost(vertex - self._t[split - 1]) + self._idle_cost(
@@ -235,9 +235,9 @@ class Reading:
     def _vertex_spread(self, vertex: float, rest_s: float) -> float:
         """Standard deviation of the vertex's time, from how the cost curves there."""
         side = 0.002
-        shares = (vertex + np.array([-side, 0.0, side]) - self._t[self.near.split - 1]) / (
-            self.gap_s - rest_s
-        )
+        # Edges at the same microsecond leave no gap to share.
+        moving = max(self.gap_s - rest_s, 1e-6)
+        shares = (vertex + np.array([-side, 0.0, side]) - self._t[self.near.split - 1]) / moving
         cost = self._weigh(shares, np.full(3, rest_s))[0]
         curve = float(cost[0] - 2.0 * cost[1] + cost[2]) / side**2
         return min(math.sqrt(2.0 / curve), 0.1) if curve > 0.0 else 0.1

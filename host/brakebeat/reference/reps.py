@@ -39,10 +39,18 @@ def rep_phases(stroke: Stroke, zero: Zero | None) -> tuple[Phase, Phase] | None:
     if zero is None or not (stroke.begin.known and stroke.finish.known):
         return None
     phases = stroke_phases(stroke, zero)
-    if phases is None or phases[1].angle_rad[-1] > MOST_WOUND * -phases[0].angle_rad[0]:
+    if phases is None or not _goes_somewhere(stroke, phases):
+        return None
+    if phases[1].angle_rad[-1] > MOST_WOUND * -phases[0].angle_rad[0]:
         # No strap winds up that much more than was pulled off: it was let go, and the wheel ran out.
         return None
     return phases
+
+
+def _goes_somewhere(stroke: Stroke, phases: tuple[Phase, Phase]) -> bool:
+    """Whether each phase turns the shaft so far that edges can show it: half a spacing at least."""
+    least = 0.5 * stroke.fit.spacing_rad
+    return bool(-phases[0].angle_rad[0] > least and phases[1].angle_rad[-1] > least)
 
 
 def _phase(stroke: Stroke, zero: Zero, start_s: float, end_s: float, sign: int) -> Phase:
