@@ -1,4 +1,4 @@
-"""``brakebeat calibrate``: what a rig is, from recordings made for the purpose."""
+"""``brakebeat calibrate``: what a rig is, from recordings made for the purpose or from a board's live edges."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any
 
+from brakebeat.cli.board_options import add_board_arguments
+from brakebeat.cli.live_edges import add_live_arguments, at_rest, live_recording, never, wants_live
 from brakebeat.cli.numbers import positive
 from brakebeat.errors import InputError
 
@@ -29,7 +31,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     kinds = parser.add_subparsers(dest="kind", required=True, metavar="KIND")
     for kind, summary in _KINDS.items():
         one = kinds.add_parser(kind, help=summary, description=summary[0].upper() + summary[1:] + ".")
-        one.add_argument("files", metavar="FILE", nargs="*", help="pulse recording made for it")
+        one.add_argument(
+            "files",
+            metavar="FILE",
+            nargs="*",
+            help="pulse recording made for it; none: live edges, see below",
+        )
         one.add_argument("--how", action="store_true", help="say how to make the recording, with cautions")
         one.add_argument("--rig", metavar="RIG", help="rig file; what it states wins over the header")
         one.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
@@ -39,6 +46,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         )
         one.add_argument("--yes", action="store_true", help="do not ask before writing")
         _ADD.get(kind, lambda _: None)(one)
+        add_live_arguments(one)
+        add_board_arguments(one, several=False)
 
 
 def _add_friction(one: argparse.ArgumentParser) -> None:
@@ -140,13 +149,54 @@ def _recordings(args: argparse.Namespace, counts: tuple[int, ...]) -> list[Recor
     from brakebeat.formats.recording import read_recording
     from brakebeat.samples import resolve
 
+    if wants_live(args):
+        if args.files:
+            raise InputError(f"{args.files[0]}: give recordings or a board (--live, --port …), not both")
+        return [_live(args, number, _takes(args, counts)) for number in range(_takes(args, counts))]
     if len(args.files) not in counts:
         wanted = " or ".join(str(count) for count in counts)
         raise InputError(
             f"{args.kind}: {len(args.files)} recordings given, {wanted} needed; "
-            f"`brakebeat calibrate {args.kind} --how` says how to make one"
+            f"`brakebeat calibrate {args.kind} --how` says how to make one, --live takes edges from a board"
         )
     return [read_recording(resolve(file), args.rig) for file in args.files]
+
+
+def _takes(args: argparse.Namespace, counts: tuple[int, ...]) -> int:
+    """Live, each mass falls in a take of its own."""
+    masses = getattr(args, "falling_mass", None)
+    return len(masses) if masses and len(masses) in counts else counts[0]
+
+
+def _live(args: argparse.Namespace, number: int, count: int) -> Recording:
+    from brakebeat.calibrate.cautions import GUIDES
+    from brakebeat.errors import DeviceError
+
+    caution, guide = GUIDES[args.kind]
+    # A wheel that is spun runs out; between pulls of a strap it stands as long as it takes to measure.
+    spun = args.kind in ("magnets", "friction", "inertia")
+    ends = "It ends by itself once the wheel stands" if spun else "Ctrl-C ends it"
+    print(f"{caution}\n\n{guide}\n{ends}.", file=sys.stderr)
+    if count > 1:
+        print(f"\nTake {number + 1} of {count}{_what(args, number)}. ", end="", file=sys.stderr, flush=True)
+        if sys.stdin.isatty():
+            print("Press Enter when it is ready.", end="", file=sys.stderr, flush=True)
+            sys.stdin.readline()
+        print(file=sys.stderr)
+    enough = at_rest if spun else never
+    recorder, recording = live_recording(args, args.kind, number=number, count=count, enough=enough)
+    if recording is None:
+        raise DeviceError(
+            f"{recorder.path}: not written, no edge has come; turn the wheel, check the sensor's wires and its "
+            "distance from the magnets (`brakebeat board doctor` helps)"
+        )
+    return recording
+
+
+def _what(args: argparse.Namespace, number: int) -> str:
+    if args.falling_mass:
+        return f": the mass of {args.falling_mass[number]:g} kg"
+    return ": the bare wheel" if number == 0 else ": with the added inertia on"
 
 
 def _magnets(args: argparse.Namespace) -> Calibration:
@@ -198,8 +248,9 @@ def _inertia(args: argparse.Namespace) -> Calibration:
         inertia.add_falling(_recordings(args, (1, 2)), masses)
     elif args.added_inertia:
         inertia.add_added(_recordings(args, (2,)), args.added_inertia, args.added_uncertainty)
-    elif args.files:
-        raise InputError(f"{args.files[0]}: say what the recording is of: --falling-mass or --added-inertia")
+    elif args.files or wants_live(args):
+        what = args.files[0] if args.files else "--live"
+        raise InputError(f"{what}: say what the recording is of: --falling-mass or --added-inertia")
     parts, bolts = _parts(args)
     if parts or bolts:
         inertia.add_parts(parts, bolts, args.length_uncertainty)
