@@ -65,6 +65,9 @@ def test_the_strip_goes_once_round_the_shaft():
     boxes = [float(item.get("width")) for item in root.iter(f"{SVG}rect") if item.get("height") == "14"]
     assert boxes == [pytest.approx(math.pi * 30, abs=0.006)]
     assert "longer than the page" in template(ring_for(70, 6, 8))
+    # Twelve magnets of 5 mm have no room on 94 mm.
+    assert "too close on the shaft" in template(ring_for(30, 12, 5))
+    assert "too close on the shaft" not in template(ring_for(30, 6, 5))
 
 
 @pytest.mark.parametrize(

@@ -146,9 +146,7 @@ def _strip(to: Picture, ring: Ring) -> None:
         to.line((at, y), (at, y + high), width=0.15)
         if around > 6.0 * ring.magnets or count % 4 == 0:
             to.words(at + 0.6, y + 4, str(count + 1), 3)
-    to.words(
-        x,
-        y + high + 5,
-        "If the ends gap or overlap, the shaft is not what was typed in: measure it again.",
-        3.2,
-    )
+    note = "If the ends gap or overlap, the shaft is not what was typed in: measure it again."
+    if ring.magnets > 1 and around < _LEAST_SPACING * ring.magnet_mm * ring.magnets:
+        note = "These magnets stand too close on the shaft itself: use the ring; the strip only marks angles."
+    to.words(x, y + high + 5, note, 3.2)
