@@ -299,13 +299,13 @@ def test_power_cut_at_any_write_never_leaves_a_mixture(installed, tmp_path):
     old = without_journal(files_on(staged))
     make = "".join(
         f"os.mkdir('/{name}')\n" for name in ("brakebeat_new", "brakebeat_new/brakebeat_fw")
-    ) + "".join(put(f"/brakebeat_new/{name}", b"new") for name in old)
+    ) + "".join(put(f"/brakebeat_new/{name}", b"# new") for name in old)
     on_the_vm(staged, make)
     kept = [(name, "") for name in ("main.py", "boot.py") if name in old]
     code = copying._TOOLS + copying._SWITCH.format(
         kept=kept, stage=copying.STAGE, starters=copying._STARTERS, old_rig=copying.OLD_RIG
     )
-    new = dict.fromkeys(old, b"new")
+    new = dict.fromkeys(old, b"# new")
     seen = set()
     writes = int(on_the_vm(shutil.copy(staged, tmp_path / "whole"), code + _LEFT, _DIES.format(after=10**6)))
     assert 10**6 - writes > 40, "too few writes to be the switch"
