@@ -17,6 +17,7 @@ from brakebeat.coach.terminal import TerminalCoach, bar, screen
 from brakebeat.errors import InputError
 from brakebeat.store import open_store
 from brakebeat.store.catalog import add_named, add_plan
+from tests.store.made_up import a_set
 
 from .events import arrived, choice, connected
 
@@ -86,3 +87,14 @@ def test_big_letters_are_drawn_on_a_terminal():
         shown.show(event, session.take(event, 0.0))
     assert "71.25 rad/s" in out.getvalue()
     assert closing(session) == ["set 1: 1 reps and 0 momentum reps, best 71.25 rad/s"]
+
+
+def test_a_session_goes_on_only_with_its_own_athlete(tmp_path):
+    with open_store(tmp_path / "log") as store:
+        session, _ = a_set(store, athlete="Mara Quill")
+        call = ["--exercise", "row", "--session", str(session)]
+        assert chosen(options("--athlete", "mara quill", *call), store).session_id == session
+        with pytest.raises(InputError, match="is Mara Quill's"):
+            chosen(options("--athlete", "Io", *call), store)
+        with pytest.raises(InputError, match="--session 99"):
+            chosen(options("--athlete", "Io", "--exercise", "row", "--session", "99"), store)

@@ -193,3 +193,45 @@ def test_command_writes_and_keeps(tmp_path, capsys):
     assert "Not medical advice" in capsys.readouterr().out
     with pytest.raises(InputError):
         BlockSettings(START, days=())
+
+
+SETTINGS = """
+start = 2027-01-04
+weeks = 6
+sets = 4
+competition = ["2027-01-30T10:00=Final"]
+days = ["mon", "thu"]
+clear = 96
+"""
+
+
+def test_settings_come_from_a_file_and_the_command_line_wins(tmp_path, capsys):
+    file = tmp_path / "block.toml"
+    file.write_text(SETTINGS)
+    assert main(["plan", "--settings", str(file), "--weeks", "5", "--json"]) == 0
+    by_file = json.loads(capsys.readouterr().out)
+    call = ["--start", "2027-01-04", "--weeks", "5", "--sets", "4", "--days", "mon,thu", "--clear", "96"]
+    assert main(["plan", *call, "--competition", "2027-01-30T10:00=Final", "--json"]) == 0
+    assert by_file == json.loads(capsys.readouterr().out)
+    assert by_file["weeks"] == 5
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("weekz = 3", "did you mean 'weeks'"),
+        ("weeks = 'many'", "weeks"),
+        ("weeks = 2.5", "whole number"),
+        ("weeks = true", "weeks"),
+        ("at = [1.5]", "at"),
+        ("weeks = = 3", "is no TOML"),
+        ("weeks = 3", "--start: missing"),
+    ],
+)
+def test_wrong_settings_files(text, words, tmp_path, capsys):
+    file = tmp_path / "block.toml"
+    file.write_text(text)
+    assert main(["plan", "--settings", str(file)]) == 2
+    error = capsys.readouterr().err
+    assert words in error
+    assert words == "--start: missing" or str(file) in error

@@ -29,6 +29,9 @@ def add_session_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--plan", type=count, metavar="N", help="a plan kept by `plan --athlete`: its next session"
     )
+    group.add_argument(
+        "--session", type=count, metavar="N", help="go on with session N of the log (after another disc, say)"
+    )
     group.add_argument("--sets", type=count, metavar="N", help="sets (4)")
     group.add_argument("--reps", type=count, metavar="N", help="reps of a set, momentum reps not counted (7)")
     group.add_argument("--rest", type=positive, metavar="S", help="rest between sets, in seconds (180)")
@@ -60,7 +63,17 @@ def chosen(args: argparse.Namespace, store: Store, ask: Ask | None = None) -> Ch
         target_rad_s=args.target_speed,
         target_w=args.target_power,
     )
-    return Choice(athlete, exercise, _rig(args, store, ask), plan, args.plan)
+    if args.session is not None:
+        _check_session(store, args.session, athlete)
+    return Choice(athlete, exercise, _rig(args, store, ask), plan, args.plan, args.session)
+
+
+def _check_session(store: Store, session_id: int, athlete: str) -> None:
+    row = store.row("SELECT athlete FROM live_session WHERE id = ?", (session_id,))
+    if row is None:
+        raise InputError(f"--session {session_id}: not in {store.path}; `brakebeat log` lists what is there")
+    if row["athlete"].lower() != athlete.lower():
+        raise InputError(f"--session {session_id}: is {row['athlete']}'s, not {athlete}'s; leave it out")
 
 
 def _name(given: str | None, kind: Any, store: Store, ask: Ask | None) -> str:

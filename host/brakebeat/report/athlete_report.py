@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from brakebeat.errors import InputError
-from brakebeat.report.dose_section import dose_section, newest_plan
+from brakebeat.report.dose_section import Plan, dose_section, newest_plan
 from brakebeat.report.figures import dose_of, known, mean_of, mean_power_w, peak_rad_s, timing_of, working
 from brakebeat.report.force_section import force_section
 from brakebeat.report.markup import Child, el
@@ -70,13 +70,19 @@ def athlete_report(
         _tiles(sets),
         note_list(tuple(text for _, text in queries.notes(store, "athlete", athlete_id))),
         trend_section(sets),
-        dose_section(sets, newest_plan(plans(store, athlete_id)), first, last),
+        dose_section(sets, _plan(store, athlete_id, newest.plan_id), first, last),
         _sessions_section(sessions),
         force_section(sets, force_n),
         el("h2", f"The newest session, {newest_sets[0].session_id}", class_="part"),
         detailed(CourseMaker(store, curves), store, newest_sets),
         _rep_by_rep(sessions),
     )
+
+
+def _plan(store: Store, athlete_id: int, plan_id: int | None) -> Plan | None:
+    """The plan that the newest session follows; where it names none that is there, the newest plan."""
+    kept = plans(store, athlete_id)
+    return (plan_id and newest_plan(kept, plan_id)) or newest_plan(kept)
 
 
 def _by_session(sets: Sequence[StoredSet]) -> dict[int, list[StoredSet]]:

@@ -31,6 +31,7 @@ _COLUMNS = (
     Column("typical error", "90 % interval", "typical_error"),
     Column("typical error", "% of mean", "typical_error_share"),
     Column("smallest worthwhile", "change", "worthwhile"),
+    Column("sets alike", "ICC(3,1)", "sets_icc"),
     Column("since the one before", "90 % interval", "last_change", words=True),
     Column("since the first", "90 % interval", "whole_change", words=True),
 )
@@ -99,6 +100,7 @@ def _row(trend: Trend) -> list[Child]:
         else f"{number(error.value, fine)} {unit} ({number(error.low, fine)} to {number(error.high, fine)})",
         UNKNOWN if error is None else percent(error.relative, 1),
         UNKNOWN if trend.worthwhile is None else f"{number(trend.worthwhile, fine)} {unit}",
+        number(trend.sets_icc, 2),
         _change(trend.last_change, unit, digits),
         _change(whole, unit, digits),
     ]

@@ -14,7 +14,9 @@ COUNTED = (
 TREND = (
     "Each value is the mean of a session's sets at one inertia. Typical error is what the figure varies by itself, "
     "from this athlete's own sessions (differences between neighbouring ones ÷ √2), with its 90 % confidence interval; "
-    "smallest worthwhile change is 0.3 of it. A change within error says nothing, however welcome it is."
+    "smallest worthwhile change is 0.3 of it. ICC(3,1) (Shrout and Fleiss 1979) compares how the sessions differ with "
+    "how the sets of one do: near 1, a session's sets tell the same; near 0 or below, they differ as much as sessions "
+    "do. A change within error says nothing, however welcome it is."
 )
 CAUTIONS = (
     "A spinning wheel and a taut strap can injure, long after you have let go: guard the wheel, keep hair, sleeves "
