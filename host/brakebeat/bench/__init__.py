@@ -6,5 +6,6 @@ Commands, each ``python -m brakebeat.bench.NAME --help``:
 * ``compare``: the same peak speeds by the plain methods and against the Cramér–Rao bound, with a picture.
 * ``cost``: instructions, heap, state, code size and integer widths of the firmware.
 * ``calibrations``: each calibration against the truth of a simulated rig, and whether its uncertainty is honest.
+* ``reference_cost``: edges a second and memory of the reference, by the length of the recording.
 * ``latency``: from the end of a rep to its line on the screen, over the virtual link.
 """

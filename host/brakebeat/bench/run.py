@@ -24,6 +24,12 @@ def all_cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
+def one_thread_each() -> None:
+    """Processes started from now on compute in one thread."""
+    for name in _ONE_THREAD:
+        os.environ.setdefault(name, "1")
+
+
 def run_all(work: Callable[[Task], Result], tasks: Sequence[Task], jobs: int, title: str) -> list[Result]:
     """``work`` on every task, in ``jobs`` processes (1: in this one); results in the tasks' order."""
     with _progress(title, len(tasks)) as done_one:
@@ -39,8 +45,7 @@ def run_all(work: Callable[[Task], Result], tasks: Sequence[Task], jobs: int, ti
 def _in_processes(
     work: Callable[[Task], Result], tasks: Sequence[Task], jobs: int, done_one: Callable[[], None]
 ) -> list[Result]:
-    for name in _ONE_THREAD:
-        os.environ.setdefault(name, "1")
+    one_thread_each()
     # Spawned, not forked: a forked process would have this one's threads half-way through something.
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(jobs, context) as pool:
