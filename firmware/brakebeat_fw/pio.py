@@ -42,6 +42,10 @@ _MODES = ("hall", "hall_pair", "quadrature")
 # Words that one edge makes.
 _WORDS_OF_EDGE = (2, 4)
 
+# The DMA goes on writing when the app has been stopped at a prompt: its memory must not be anybody else's before the
+# soft reset that stops it.
+_running = []  # type: list[object]
+
 
 def stamper(pins_read):
     # type: (int) -> Any
@@ -156,6 +160,7 @@ class PioSource:
         self._base = uctypes.addressof(buffer) + skip
         self._dropped = 0
         self._dma = rp2.DMA()
+        _running.append(self)
         self._left = 0
         self._fetch()
         self._counter = rp2.StateMachine(0, stamper(len(pins)), freq=_HERTZ, in_base=pins[0])

@@ -149,6 +149,24 @@ def test_after_its_last_transfer_the_dma_is_started_again_in_its_place():
     assert done["lost"] == [0, 0, 0]
 
 
+STOPPED = """
+import gc
+world = setup.board("rp2")
+from brakebeat_fw import sources
+import machine
+sources.from_rig({"board.sensor_pin": 14}, machine)
+# The app is gone; whatever is nobody's is given to others, and the wheel goes on turning.
+gc.collect()
+others = [bytearray(2048) for _ in range(2000)]
+world.channels[0].take([0x7FFFFFFF] * 1500)
+print(json.dumps(sum(any(other) for other in others)))
+"""
+
+
+def test_dma_that_goes_on_after_the_app_writes_into_nobody_elses_memory():
+    assert run(STOPPED)[0] == 0
+
+
 @pytest.mark.parametrize(
     ("task", "reason"),
     [

@@ -1,7 +1,6 @@
 """What stands around a board: levels of pins, time, and what a port does with an edge. Runs on the MicroPython VM."""
 
-# A port whose handlers are scheduled has so many places for them (py/mpconfig.h, MICROPY_SCHEDULER_DEPTH: 4; the
-# ESP32's own setting is 8: ports/esp32/mpconfigport.h, as noted from its source).
+# A port whose handlers are scheduled has so many places for them (8 on the ESP32: its mpconfigport.h, from memory).
 QUEUE = 8
 
 
