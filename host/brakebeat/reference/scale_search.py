@@ -43,7 +43,8 @@ def _search(chains: list[Chain], angles: list[Array], speeds: list[Array], noise
         spans = [1.0, 0.4, 0.15] if number == 0 else [0.3, 0.1]
         noise = _greatest(chosen, chains, angles, speeds, noise, spans)
         for at in chosen:
-            coefficients = _spline(chains[at], angles[at], speeds[at], noise)[0]
+            shape = _penalty_shape(chains[at])
+            coefficients = _spline(chains[at], angles[at], speeds[at], noise, shape)[0]
             chains[at].ease = jerk_ease(chains[at].grid, coefficients, noise)
             speeds[at] = np.abs(chains[at].at_edges(coefficients, chains[at].slopes))
     return noise
@@ -73,10 +74,15 @@ def _greatest(
     if not chosen:
         return noise
     logs = np.log([noise.jerk_density, noise.time_s, noise.angle_rad])
+    # The penalty's shape stays the same in all trials.
+    shapes = [_penalty_shape(chains[at]) for at in chosen]
 
     def cost(trial: Array) -> float:
         scales = Noise(*np.exp(trial).tolist())
-        return sum(_spline(chains[at], angles[at], speeds[at], scales)[1] for at in chosen)
+        return sum(
+            _spline(chains[at], angles[at], speeds[at], scales, shape)[1]
+            for at, shape in zip(chosen, shapes, strict=True)
+        )
 
     best = cost(logs)
     for span in spans:
@@ -92,14 +98,19 @@ def _greatest(
     return Noise(*np.exp(logs).tolist())
 
 
-def _spline(chain: Chain, angle: Array, speed: Array, noise: Noise) -> tuple[Array, float]:
+def _penalty_shape(chain: Chain) -> Array:
+    """The banded jerk penalty at unit density."""
+    return penalty(chain.grid, chain.ease * chain.grid.step_s)
+
+
+def _spline(chain: Chain, angle: Array, speed: Array, noise: Noise, shape: Array) -> tuple[Array, float]:
     """A chain's spline at given scales, and −2·log of the edges' marginal likelihood.
 
     The misfit is summed from residuals: as a difference of large forms it would drown in rounding.
     """
     weight = chain.trust / noise.sigma(speed) ** 2
     jerk = chain.ease * chain.grid.step_s / noise.jerk_density
-    band = gram(chain.grid, chain.first, chain.rows, weight) + penalty(chain.grid, jerk)
+    band = gram(chain.grid, chain.first, chain.rows, weight) + shape / noise.jerk_density
     factor = Factor(band)
     middle = float(angle.mean())
     coefficients = factor.solve(project(chain.grid, chain.first, chain.rows, weight * (angle - middle)))

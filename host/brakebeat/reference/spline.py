@@ -17,6 +17,9 @@ Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 _THIRD = np.array([-1.0, 3.0, -3.0, 1.0])
+# The ten pairs of a basis row's weights: where the first stands in the row, and the second so far behind it.
+_ACROSS = np.array([0, 1, 2, 3, 0, 1, 2, 0, 1, 0])
+_BELOW = np.array([0, 0, 0, 0, 1, 1, 1, 2, 2, 3])
 
 
 @dataclass(frozen=True)
@@ -74,12 +77,12 @@ class Grid:
 
 def gram(grid: Grid, first: Integers, weights: Array, precision: Array) -> Array:
     """Bᵀ·diag(precision)·B in lower banded form (4, size) for basis rows (first, weights)."""
-    band = np.zeros((4, grid.size))
     weighed = precision[:, None] * weights
-    for below in range(4):
-        for a in range(4 - below):
-            products = weighed[:, a] * weights[:, a + below]
-            band[below] += np.bincount(first + a, products, grid.size)
+    at = (first[:, None] + grid.size * _BELOW + _ACROSS).ravel()
+    products = (weighed[:, _ACROSS] * weights[:, _ACROSS + _BELOW]).ravel()
+    band: Array = (
+        np.bincount(at, products, 4 * grid.size).reshape(4, grid.size).astype(np.float64, copy=False)
+    )
     return band
 
 

@@ -25,6 +25,8 @@ STEADY_JERK_PER_S = 1.0
 RISE_S = 0.04
 # A wheel passes its first magnet within this after setting off.
 LONGEST_LEAD_S = 1.5
+# Beyond any misfit.
+_CORNER = 1e200
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ def weigh_vertices(
     common = np.where(before | ~rested, fall, 0.0) * spread
     change = np.where(before, 0.0, np.where(rested, spread * fall, CHANGE * usual * _grown(x, CHANGE_S)))
     ahead = np.where(before, 1.0, -1.0) * prior.shift_sd_rad
-    steady = x**3 / 6.0 * (STEADY_JERK_PER_S * usual)
+    steady = x * x * x / 6.0 * (STEADY_JERK_PER_S * usual)
     covariance = prior.jerk_density * _jerk_covariance(x, before)
     covariance += (before[:, None] == before[None, :]) * (steady[:, :, None] * steady[:, None, :])
     covariance += common[:, :, None] * common[:, None, :] + change[:, :, None] * change[:, None, :]
@@ -78,20 +80,34 @@ def weigh_vertices(
     # Edges a long rest away are told apart by less than a double can hold; rounding must not make that negative.
     rounding = 1e-11 * np.diagonal(covariance, axis1=1, axis2=2)
     covariance += (sigma_rad**2 + rounding)[:, :, None] * np.eye(len(t_s))
-    factor = np.linalg.cholesky(covariance)
-    solved = np.linalg.solve(factor, np.stack([offset, np.ones(offset.shape)], axis=-1))
-    white, ones = solved[:, :, 0], solved[:, :, 1]
+    white, ones, determinant = whitened(covariance, offset)
     misfit = (white**2).sum(axis=1)
-    determinant = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
     # Posterior mean of the vertex's angle: its prior variance times the ones against the solved offsets.
     apex = top + prior.spacing_rad**2 * (ones * white).sum(axis=1)
     return Vertices(misfit + determinant, misfit, apex)
 
 
+def whitened(covariance: Array, offset: Array) -> tuple[Array, Array, Array]:
+    """Offsets (m, n) and ones, made uncorrelated, and the logarithm of each covariance's determinant (m,).
+
+    One factorisation does it all: of rows put below a matrix, Cholesky's factor holds what solving for them gives,
+    whatever stands in their own corner, so long as it is great enough.
+    """
+    m, n = offset.shape
+    below = np.empty((m, n + 2, n + 2))
+    below[:, :n, :n] = covariance
+    below[:, n, :n] = offset
+    below[:, n + 1, :n] = 1.0
+    below[:, n:, n:] = _CORNER * np.eye(2)
+    factor = np.linalg.cholesky(below)
+    determinant = 2.0 * np.log(np.diagonal(factor[:, :n, :n], axis1=1, axis2=2)).sum(axis=1)
+    return factor[:, n, :n], factor[:, n + 1, :n], determinant
+
+
 def _grown(x: Array, rise_s: float) -> Array:
     """The way made in times x under an acceleration that grows evenly to 1 within ``rise_s`` and stays."""
     late = np.maximum(x - rise_s, 0.0)
-    way: Array = (x**3 - late**3) / (6.0 * rise_s)
+    way: Array = (x * x * x - late * late * late) / (6.0 * rise_s)
     return way
 
 
@@ -103,7 +119,8 @@ def _jerk_covariance(x: Array, before: np.ndarray) -> Array:
     low = np.minimum(x[:, :, None], x[:, None, :])
     apart = np.abs(x[:, :, None] - x[:, None, :])
     same = before[:, None] == before[None, :]
-    covariance: Array = same * (low**5 / 20.0 + apart * low**4 / 8.0 + apart**2 * low**3 / 12.0)
+    # Products, since powers take most of the time of a vertex.
+    covariance: Array = same * (low * low * low) * (low * low / 20.0 + apart * (low / 8.0 + apart / 12.0))
     return covariance
 
 
