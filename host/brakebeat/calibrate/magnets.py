@@ -23,7 +23,7 @@ def calibrate_magnets(recording: Recording) -> Calibration:
 def magnets_of(spin: Spin) -> Calibration:
     """The same from a spin that has been read."""
     fit, magnets = spin.fit, spin.magnets
-    head = _head(spin)
+    head = head_of(spin)
     # Place 0 of the track lies ``head.places`` magnets after the first edge's.
     order = (np.arange(magnets) + int(spin.track.place[0]) - head.places) % magnets
     offsets, sigma = fit.offset_rad[order], fit.offset_sigma_rad[order]
@@ -47,8 +47,9 @@ def magnets_of(spin: Spin) -> Calibration:
     return result
 
 
-def _head(spin: Spin) -> Head:
-    """Counted from the first edge of the free run that is followed by its neighbour."""
+def head_of(spin: Spin) -> Head:
+    """From the recording's first edge to the track's first place."""
+    # Counted from the first edge of the free run that is followed by its neighbour.
     track = spin.track
     at = int(np.argmax(np.diff(track.place) == 1))
     head = walk_head(

@@ -6,7 +6,8 @@ from pathlib import Path
 
 from brakebeat.errors import DeviceError
 from brakebeat.formats.recording import write_recording
-from brakebeat.link.events import Connected, EdgesArrived, Event, LinkLost, RepArrived
+from brakebeat.link.events import Connected, EdgesArrived, Event, LinkLost, RepArrived, StatusArrived
+from brakebeat.link.messages import BoardStatus
 from brakebeat.watch.rig_header import KnownRig, board_header, other_file
 from brakebeat.watch.tape import EdgeTape
 
@@ -25,6 +26,8 @@ class Recorder:
         self.links_lost = 0
         # What is odd about the rig; empty where nothing is.
         self.warning = ""
+        # What the board last said of itself.
+        self.status: BoardStatus | None = None
         self._rigs = rigs
         self._header: dict[str, str] | None = None
         self._boot: int | None = None
@@ -39,6 +42,8 @@ class Recorder:
             self._connected(event)
         elif isinstance(event, EdgesArrived):
             self.tape.add(event.t_us, event.step, event.missing)
+        elif isinstance(event, StatusArrived):
+            self.status = event.status
         elif isinstance(event, RepArrived):
             self.reps += 1
         elif isinstance(event, LinkLost):
@@ -53,6 +58,7 @@ class Recorder:
                 f"{event.name} was switched off and on: its clock began anew and the recording ends before that"
             )
         self._boot = event.boot
+        self.status = event.status
 
     @property
     def length_s(self) -> float:

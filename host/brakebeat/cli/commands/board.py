@@ -8,10 +8,13 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from brakebeat.cli.board_options import add_board_arguments
+from brakebeat.cli.live_edges import add_live_arguments, at_rest, live_recording, wants_live
 from brakebeat.cli.numbers import positive
 from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
+    from brakebeat.doctor.findings import Checkup
     from brakebeat.install.run import Installed
 
 _CAUTION = "Caution: take the strap off and let the wheel stand still before you touch wheel, sensor, board or wires."
@@ -40,11 +43,73 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--wait", type=positive, default=30.0, metavar="S", help="for its first status, in seconds (30)"
     )
     install.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
+    doctor = ways.add_parser(
+        "doctor", help="spin the free wheel by hand: what is wrong, with which magnet, what to do"
+    )
+    doctor.add_argument("--recording", metavar="FILE", help="judge this recording of a spun wheel instead")
+    doctor.add_argument(
+        "--rig", metavar="RIG", help="rig file; what it states wins over the board's or the header"
+    )
+    doctor.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
+    add_live_arguments(doctor)
+    add_board_arguments(doctor, several=False)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Do it; 0 on success."""
-    return _install(args)
+    """Do it; 0 on success, 1 where the doctor finds something to mend."""
+    return _install(args) if args.way == "install" else _doctor(args)
+
+
+def _doctor(args: argparse.Namespace) -> int:
+    from brakebeat.doctor.show import words
+
+    checkup = _of_file(args) if args.recording else _of_board(args)
+    if args.json:
+        print(json.dumps(checkup.to_document(), allow_nan=False))
+    else:
+        print(words(checkup))
+    return 0 if checkup.sound else 1
+
+
+def _of_file(args: argparse.Namespace) -> Checkup:
+    from brakebeat.doctor.examine import examine
+    from brakebeat.formats.recording import read_recording
+    from brakebeat.samples import resolve
+
+    if wants_live(args):
+        raise InputError("--recording: give a recording or a board (--live, --port …), not both")
+    return examine(read_recording(resolve(args.recording), args.rig))
+
+
+def _of_board(args: argparse.Namespace) -> Checkup:
+    """Live edges of a wheel that the user spins now, and what the board says."""
+    from brakebeat.calibrate.cautions import GUIDES
+    from brakebeat.doctor.board_side import judge_board
+    from brakebeat.doctor.examine import examine
+    from brakebeat.doctor.findings import Checkup
+    from brakebeat.formats.rig import Rig, read_rig
+
+    caution, guide = GUIDES["magnets"]
+    print(
+        f"{caution}\n\n{guide}\nIt ends by itself once the wheel stands; Ctrl-C ends it, too.",
+        file=sys.stderr,
+    )
+    recorder, recording = live_recording(args, "doctor", enough=at_rest)
+    if recording is None:
+        checkup = Checkup()
+        checkup.add(
+            "edges",
+            "mend",
+            "no edge has come",
+            "turn the wheel. If that was done: check sensor_pin, wires and the sensor's supply, which side of the "
+            "magnets faces the sensor (a hall switch answers to one pole), and its distance",
+        )
+    else:
+        checkup = examine(recording)
+    if recorder.status is not None:
+        rig = recording.rig if recording else Rig(pulses_per_rev=recorder.status.pulses_per_rev)
+        judge_board(checkup, recorder.status, read_rig(args.rig) if args.rig else rig, recorder.warning)
+    return checkup
 
 
 def _install(args: argparse.Namespace) -> int:

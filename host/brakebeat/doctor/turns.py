@@ -1,0 +1,85 @@
+"""How many edges one turn has, from the edges alone: after a whole turn the same gaps come again.
+
+No magnet sits exactly where even spacing has it, so that the gaps of a turn are a pattern of their own. Where gap and
+gap one turn later differ least, there is the turn.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+# Counts that fit nearly as well as the best fit as well: chance alone makes them differ by this factor.
+_AS_GOOD = 2.0
+# A pattern counts as one where the gaps of a turn differ by so many times what a turn later differs.
+_CLEAR = 4.0
+# Low, since each bounced or missed edge spoils the comparison of a whole turn.
+_QUANTILE = 0.3
+# Whole microseconds alone make gaps of some 30 ms differ by this part of them.
+_LEAST_DIFFERENCE = 3e-5
+_FASTEST_PART = 0.7
+_LEAST_TURNS = 4
+# A gap belongs to so many magnets if it is this near (in spacings) to their distance.
+_NEAR_PLACE = 0.3
+
+
+@dataclass(frozen=True)
+class Turn:
+    """``count``: edges of one turn; None where every count fits (even spacing, too few turns).
+
+    ``agrees``: whether the rig file's count fits. ``places``: where that count is smaller, but whole magnets of the
+    rig file's are missing: the place of each edge among the rig file's magnets; else None.
+    """
+
+    count: int | None
+    agrees: bool
+    places: tuple[int, ...] | None = None
+
+    def contradicted_by(self, magnets: int) -> bool:
+        """Whether the count can be a mistake that single missed edges led to: no turn or part of one of ``magnets``."""
+        return not self.agrees and (self.count is None or magnets % self.count != 0)
+
+
+def edges_of_a_turn(gaps_s: Array, magnets: int) -> Turn:
+    """Compare the rig file's ``magnets`` with gaps (n,) of a wheel that slows down, bounces taken out."""
+    gaps = gaps_s[: max(int(_FASTEST_PART * len(gaps_s)), min(len(gaps_s), 60))]
+    most = min(max(2 * magnets + 2, 8), len(gaps) // _LEAST_TURNS)
+    if most < magnets:
+        return Turn(None, True)
+    differ = np.array([_differ(gaps, count) for count in range(1, most + 1)])
+    best = float(differ.min())
+    fits = differ <= _AS_GOOD * best
+    # Twice the turn fits too, so the smallest that does is meant.
+    first = int(np.argmax(fits)) + 1
+    clear = first == 1 or float(differ[: first - 1].min()) >= _CLEAR * float(differ[first - 1])
+    if first == 1 or not clear:
+        return Turn(None, bool(fits[magnets - 1]) or not clear)
+    if first == magnets:
+        return Turn(magnets, True)
+    return Turn(first, False, _places(gaps, first, magnets))
+
+
+def _differ(gaps: Array, count: int) -> float:
+    """How much gaps differ from those ``count`` edges later, once the wheel's slowing down is taken out."""
+    ratio = np.log(gaps[count:] / gaps[:-count])
+    # Against both neighbours: a wheel that slows down moves these ratios along a nearly straight line.
+    off = np.abs(ratio[1:-1] - 0.5 * (ratio[:-2] + ratio[2:]))
+    return float(np.quantile(off, _QUANTILE)) + _LEAST_DIFFERENCE
+
+
+def _places(gaps: Array, count: int, magnets: int) -> tuple[int, ...] | None:
+    """Places of ``count`` edges among ``magnets`` evenly spaced ones; None where they do not fit any."""
+    if count >= magnets:
+        return None
+    turns = len(gaps) // count
+    table = gaps[: turns * count].reshape(turns, count)
+    share = np.median(table / table.sum(axis=1, keepdims=True), axis=0)
+    strides = share * magnets / share.sum()
+    whole = np.maximum(np.round(strides), 1.0)
+    if whole.sum() != magnets or np.abs(strides - whole).max() > _NEAR_PLACE:
+        return None
+    return tuple(int(place) for place in np.concatenate([[0.0], np.cumsum(whole)[:-1]]))
