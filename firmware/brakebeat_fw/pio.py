@@ -18,9 +18,11 @@ from .clock import now_us
 from .ticks import MASK, after
 
 _BATCH = const(64)
-_WORDS = const(512)
-_BYTES_BITS = const(11)
-_BYTES = const(2048)
+_WORDS = const(1024)
+_BYTES_BITS = const(12)
+_BYTES = const(4096)
+# As in `sources`: where batches take that long the rest waits.
+_LONG_US = const(20000)
 # What the hardware counts down, small enough to be read without heap.
 _MOST_TRANSFERS = const(0x0FFFFFFF)
 # 16 cycles a microsecond: a whole number of 256ths of any clock in MHz, so that the two clocks never drift apart.
@@ -183,7 +185,8 @@ class PioSource:
         )
 
     def pump(self, session):
-        """Feed every edge that waits, then let the session look at its deadlines."""
+        """Feed the edges that wait, then let the session look at its deadlines."""
+        began = now_us()
         state = self._state
         # The stubs leave this attribute out.
         left = self._dma.count  # type: ignore[attr-defined]
@@ -196,9 +199,13 @@ class PioSource:
         count = unload(state, self._ring, self._times, self._steps)
         while count:
             session.feed(self._times, self._steps, count)
+            if after(now_us(), began) > _LONG_US:
+                break
             count = unload(state, self._ring, self._times, self._steps)
         self.lost = self._dropped + state[_SKIPPED]
-        session.poll(now_us())
+        if not count:
+            # While words wait, those too that came meanwhile, it is not now yet.
+            session.poll(now_us())
 
     def _drop(self):
         """The ring went round: what lies in it is old and new together, so all of it is given up and counted."""

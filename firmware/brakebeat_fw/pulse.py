@@ -10,13 +10,16 @@ from .clock import now_us
 from .ticks import MASK, after
 
 _BATCH = const(64)
-_SAMPLES = const(512)
+# Two seconds: a rep may take that long to be worked out.
+_SAMPLES = const(2048)
 _SAMPLE_MS = const(1)
 # Where the hardware starts again from 0. Differences are taken modulo this, so that no interrupt has to follow it.
 _RANGE = const(32000)
 _HALF = const(16000)
 # After so long without a sample the fastest encoder may have gone half round the counter.
 _BLIND_US = const(160000)
+# As in `sources`: where batches take that long the rest waits.
+_LONG_US = const(20000)
 
 
 def beside(pin):
@@ -84,13 +87,17 @@ class CounterSource:
             self._head = following
 
     def pump(self, session):
-        """Feed the edges of every sample that waits, then let the session look at its deadlines."""
-        while self._tail != self._head:
+        """Feed the edges of the samples that wait, then let the session look at its deadlines."""
+        began = now_us()
+        while self._tail != self._head and after(now_us(), began) <= _LONG_US:
             tail = self._tail
             self._spread(session, self._at[tail], self._moved[tail])
             self._tail = (tail + 1) & (_SAMPLES - 1)
-        self._flush(session)
-        session.poll(now_us())
+        if self._tail == self._head:
+            self._flush(session)
+        # What came while that took its time comes first.
+        if self._tail == self._head:
+            session.poll(now_us())
 
     def _spread(self, session, now, counts):
         thin = self._thin

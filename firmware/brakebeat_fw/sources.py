@@ -11,9 +11,11 @@ from micropython import const
 from . import boards
 from .clock import now_us
 from .edges import EdgeRing
-from .ticks import MASK
+from .ticks import MASK, after
 
 _BATCH = const(64)
+# Where batches take that long (reps are worked out in them) the rest waits, so that sounds, radio and watchdog do not.
+_LONG_US = const(20000)
 
 # Quadrature: old state * 4 + new state -> step. Both channels changing at once says nothing and gives 0.
 _QUADRATURE = array("b", (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0))
@@ -83,16 +85,22 @@ class PinSource:
             pass
 
     def pump(self, session):
-        """Feed every edge that waits, then let the session look at its deadlines."""
+        """Feed the edges that wait, then let the session look at its deadlines."""
+        began = now_us()
         count = self.ring.take(self._times, self._steps)
         while count:
             self._handled += count
             session.feed(self._times, self._steps, count)
+            if after(now_us(), began) > _LONG_US:
+                break
             count = self.ring.take(self._times, self._steps)
+        if not self._beside:
+            self.lost = self.ring.lost
+        if count:
+            # While edges wait it is not now yet, and they are not lost.
+            return
         if self._beside:
             self._compare()
-        else:
-            self.lost = self.ring.lost
         session.poll(now_us())
 
     def _compare(self):

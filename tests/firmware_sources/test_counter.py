@@ -122,11 +122,13 @@ def test_a_stall_loses_no_count_and_only_a_long_one_is_told():
 
 
 def test_a_full_ring_of_samples_loses_no_count():
-    """The main loop is away for a second; 512 samples wait, the rest is made up for by the next one."""
-    changes = [(1000 + 500 * number, number + 1) for number in range(2_000)]
-    done = played(changes, 4, pump=2_000)
-    assert len(done["edges"]) == 500
-    assert [step for _, step in done["edges"]] == [1] * 500
+    """The main loop is away for 4 s; 2047 samples wait, the rest is made up for by the next one."""
+    changes = [(1000 + 500 * number, number + 1) for number in range(8_000)]
+    done = played(changes, 4, pump=8_000)
+    assert [step for _, step in done["edges"]] == [1] * 2_000
+    # Those that have a sample of their own are placed by it.
+    for number, (time_us, _) in enumerate(done["edges"][:1000]):
+        assert abs(time_us - (1000 + 500 * (4 * number + 3))) <= 500
 
 
 @pytest.mark.parametrize(

@@ -38,7 +38,7 @@ if task.get("pumps"):
     sets["dma"] = dma.control
     sets["read"] = dma.settings["read"]
     sets["started"] = dma.started
-    aligned = dma.settings["write"] % 2048
+    sets["off"] = source._base % 4096
 print(json.dumps({"edges": session.edges, "lost": lost, "kind": source.kind, "trouble": trouble,
     "sets": sets if task.get("pumps") else None, "polls": session.polls}))
 """
@@ -56,11 +56,13 @@ def words_of(path: list[int], first_us: int = 10, gap_us: int = 20) -> list[int]
 def test_how_the_hardware_is_set_up():
     sets = played(pumps=[[]])["sets"]
     assert (sets["freq"], sets["pin"], sets["running"]) == (16_000_000, 14, True)
+    # A ring of the DMA's begins at a multiple of its size.
+    assert sets["off"] == 0
     assert (16_000_000 * 256) % 125_000_000 != 0  # the divider is no whole number …
     assert (125_000_000 * 256) % 16_000_000 == 0  # … but one of 256ths, as the hardware has them
     # RP2040 data sheet, from memory: PIO0_BASE 0x50200000, RXF0 at 0x20; DREQ_PIO0_RX0 is 4.
     assert sets["read"] == 0x50200000 + 0x20
-    assert sets["dma"] == {"inc_read": False, "ring_size": 11, "ring_sel": True, "treq_sel": 4}
+    assert sets["dma"] == {"inc_read": False, "ring_size": 12, "ring_sel": True, "treq_sel": 4}
 
 
 def test_edges_of_one_hall_sensor_end_to_end_through_the_emulated_program():
@@ -134,11 +136,11 @@ def test_the_ring_goes_round_and_time_wraps():
 
 def test_an_overrun_is_counted_and_what_follows_is_right():
     words = words_of([0, 1] * 700)
-    done = played(levels=1, pumps=[words[:100], words[100:900], words[900:1000]])
-    # 800 words waited where 512 lie: 400 pulses.
-    assert done["lost"] == [0, 400, 400]
+    done = played(levels=1, pumps=[words[:100], words[100:1300], words[1300:1400]])
+    # 1200 words waited where 1024 lie: 600 pulses.
+    assert done["lost"] == [0, 600, 600]
     assert len(done["edges"]) == 50 + 50
-    assert done["edges"][50][0] == 1000 + 2 + 10 + 20 * 900
+    assert done["edges"][50][0] == 1000 + 2 + 10 + 20 * 1300
 
 
 def test_after_its_last_transfer_the_dma_is_started_again_in_its_place():
