@@ -23,7 +23,7 @@ INFERRED = 0
 COUNTED = 1
 
 SOURCES = {
-    "interrupt": (1, 10000, COUNTED),
+    "interrupt": (1, 8000, COUNTED),
     "scheduled": (1, 600, INFERRED),
     "witnessed": (1, 600, COUNTED),
     "pio": (1, 30000, COUNTED),

@@ -7,7 +7,7 @@ from tests.firmware_sources.boards_vm import needs_vm, run
 
 pytestmark = needs_vm
 
-# A session that takes 0.4 s over each of its first batches, in which more edges come. What it hears of the time is noted.
+# A session that takes 0.4 s over each of its first batches, in which more edges come. It notes what time it is told.
 SCRIPT = """
 task = json.loads(sys.stdin.readline())
 world = setup.board(task["chip"])
