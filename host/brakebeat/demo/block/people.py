@@ -16,7 +16,7 @@ WEEKS = 10
 ZONE = timezone(timedelta(hours=2))
 MAGNETS = 6
 # Discs that are screwed onto the barn wheel, by name: inertia of all that turns then, in kg·m².
-DISCS = {"A": 0.035, "B": 0.07, "C": 0.14, "D": 0.25}
+DISCS = {"A": 0.035, "B": 0.07, "C": 0.14, "D": 0.25, "E": 0.42}
 # In these weeks (from 1) the first session has a set on each disc.
 TEST_WEEKS = (1, 5, 10)
 
