@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import binom
 
 from brakebeat.calibrate.runs import coarse_speed, free_run, seconds
+from brakebeat.calibrate.tracking import steady
 from brakebeat.doctor.edges import Edges, read_edges
 from brakebeat.doctor.findings import Checkup, Level
 from brakebeat.doctor.turns import Turn, edges_of_a_turn
@@ -25,19 +27,25 @@ _MISSED = (0.002, 0.02)
 _CHANCE = 1e-3
 _NEVER = 0.9
 _EXPLAINED = 0.3
+_FAST, _SLOW, _TOO_MANY_PUSHES = 0.7, 0.4, 4
 _STALE_RAD = 0.5 / _DEGREES
 _FEW_TURNS = 8.0
 _CLOSER = "move the sensor closer to the ring (2 to 4 mm from a usual magnet; common practice, no source)"
 
 
 def examine(recording: Recording) -> Checkup:
-    """Every check that edges alone allow. Never raises for what is wrong with the edges: that is a finding."""
+    """Every check that edges alone allow. What is wrong with the edges is a finding.
+
+    Raises ``InputError`` only where the wheel was driven again and again, as in a set: that tells nothing here.
+    """
     checkup = Checkup()
     magnets = recording.rig.pulses_per_rev
     t_s = seconds(recording.t_us)
+    if len(t_s) >= 2 * magnets + 8:
+        _refuse_a_set(t_s, magnets, recording.path)
     try:
         run = free_run(t_s, magnets, "the edges")
-        kept, _ = coarse_speed(t_s[run.peak : run.end + 1], magnets)
+        kept = steady(t_s[run.peak : run.end + 1], width=max(9, 2 * magnets + 1))
     except InputError as error:
         checkup.add("edges", "mend", str(error), _SPIN_AGAIN, edges=len(t_s))
         return checkup
@@ -76,6 +84,21 @@ _SPIN_AGAIN = (
     "take the strap off, spin the wheel by hand and let it run until it stands; if that was done: check pin and wires, "
     "which side of the magnets faces the sensor (a hall switch answers to one pole), and its distance"
 )
+
+
+def _refuse_a_set(t_s: NDArray[np.float64], magnets: int, path: str) -> None:
+    _, speed = coarse_speed(t_s, magnets)
+    # A few stray edges must not be the fastest.
+    top = float(np.quantile(speed, 0.98))
+    # Up to fast after having been slow; what lies between changes nothing.
+    states = np.where(speed > _FAST * top, 1, np.where(speed < _SLOW * top, -1, 0))
+    states = states[states != 0]
+    pushes = int((np.diff(np.concatenate([[-1], states])) > 0).sum())
+    if pushes >= _TOO_MANY_PUSHES:
+        raise InputError(
+            f"{path}: the wheel was driven {pushes} times, as in a set; the doctor needs one that is spun by hand "
+            "once, strap off, and left alone until it stands"
+        )
 
 
 def _sorted_out(recording: Recording) -> tuple[Edges | None, str]:
