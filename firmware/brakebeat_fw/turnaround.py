@@ -22,6 +22,10 @@ _SPAN_MOST_S = const(1.5)
 # A pull from rest is placed by the edges up to this angle from the vertex (at least 4), with this much cubic share.
 _NEAR_RAD = const(5.0)
 _NEAR_BEND = const(0.03)
+# Such a pull weakens faster than one that goes on from a brake, by about this factor.
+_NEAR_WEAKER = const(1.8)
+# A pull from rest takes about so long to build up, seconds (common practice, no source).
+_BUILD_S = const(0.04)
 # A turnaround that fits this badly, in squared standard deviations, is tried with a pull whose torque changes
 # fast: so many edges, so much cubic share, and believed where that fits better by so many.
 _ODD_CHI = const(30.0)
@@ -73,6 +77,7 @@ class Side:
         # c3 u^3 / (c2 u^2) at the farthest edge: what it is by experience, and its standard deviation (0: certain).
         self.bend = 0.0
         self.bend_spread = 0.0
+        self.build_s = 0.0  # the torque grows for so long from the vertex on, then stays
         # How much farther the nearest edge before is from the vertex than the one after: it may be off by ``lag_room``
         # at no cost, and beyond that by ``lag_spread``, a standard deviation (0: nothing is known of it).
         self.lag = 0.0
@@ -105,12 +110,13 @@ class Side:
 
     def near(self):
         # type: () -> Side
-        """The nearest edges, for which a parabola does: a pull from rest builds up and then weakens again."""
+        """The nearest edges, behind a pull from rest: it builds up first."""
         side = self.part(0, max(4, int(len(self.us) * _NEAR_RAD / max(0.1, self.reach_rad))))
         side.missed = self.missed
         side.lag = self.lag
-        side.bend = 0.0
+        side.bend *= _NEAR_WEAKER
         side.bend_spread = min(side.bend_spread, _NEAR_BEND)
+        side.build_s = _BUILD_S
         return side
 
     def loose(self):
@@ -140,6 +146,7 @@ class Side:
         xs = self.xs
         self.vertex = vertex
         scale = abs(us[-1] - vertex) or 1e-3
+        build = self.build_s / scale
         reach = 0.5 - xs[-1]
         bent = self.bend * reach
         cubic = self.bend_spread > 0.0 and len(us) > 3
@@ -149,6 +156,10 @@ class Side:
             s = abs(us[k] - vertex) / scale
             s2 = s * s
             s3 = s2 * s
+            if s < build:
+                s2 = s3 / (3.0 * build)
+            else:
+                s2 += build * (build / 3.0 - s)
             # What is left once the bend that experience tells is taken out.
             y = xs[k] + bent * s3
             rows.append((s2, s3, y))
