@@ -17,8 +17,9 @@ _TURN_SPREAD = const(0.015)
 _RISE_SPREAD = const(0.006)
 # What is known beforehand counts as much as so many measured ones.
 _BEFOREHAND = const(2.0)
-# The share of the way that is left at the rise is about this, give or take as much.
-_LEFT = const(0.1)
+# The share of the way that is left at the rise is about this, give or take.
+_LEFT = const(0.12)
+_LEFT_SPREAD = const(0.025)
 # A rise off the line by more than this many standard deviations is not counted.
 _OFF = const(3.0)
 # Variance of a calibrated edge, spacings squared: phi = 0 lies anywhere within half a spacing of it.
@@ -127,10 +128,10 @@ class ZeroTracker:
 
     def _line(self):
         # type: () -> tuple[float, float, float, float] | None
-        """What two pulls or more say: phi = 0, share left at the rise, variance of phi = 0, spread about the line."""
+        """What the pulls say: phi = 0, share left at the rise, variance of phi = 0, spread about the line."""
         low, high = self._sides
         pulls = self._pulls
-        if not low or not high or len(pulls) < 2:
+        if not low or not high or not pulls:
             return None
         span = self._span()
         middle = (_typical(low, span) + _typical(high, span)) / 2
@@ -141,7 +142,7 @@ class ZeroTracker:
         answer = None
         for _ in range(3):
             # Rise - start against start - middle; odd pulls fall away as the line gets better.
-            held = variance / (_LEFT * _LEFT)
+            held = variance / (_LEFT_SPREAD * _LEFT_SPREAD)
             n = sx = sy = 0.0
             sxx = held
             sxy = held * _LEFT
