@@ -29,6 +29,8 @@ FIELD_RAD = 0.1
 _PULL = const(1.2)
 # Share by which the acceleration may differ from what distance and speed tell.
 _LOOSE = const(0.35)
+# A reading that costs more than this explains little.
+AT_A_LOSS = const(25.0)
 
 
 class Reading:
@@ -277,6 +279,16 @@ class Window:
                     self._ordered(before, False),
                     self._ordered(after, True),
                     doubt,
+                )
+        if best.doubt > AT_A_LOSS:
+            # The walks know no brake as sudden as that: nothing is wrong, perhaps, but where it was split.
+            low = self.low
+            for split in range(max(low + 3, self._turn - 2), min(self.high - 3, self._turn + 3)):
+                best = self._vertex(
+                    best,
+                    [(k, k - low) for k in range(low, split)],
+                    [(k, k - split) for k in range(split, self.high)],
+                    0.0,
                 )
         return best
 

@@ -341,6 +341,8 @@ class Session:
             return
         stretch.mend()
         first = stretch.tidy_turn()
+        if not first:
+            return
         if stretch.runs_on:
             stretch.run_on()
             return

@@ -6,7 +6,7 @@ from micropython import const
 
 from . import detector, ticks
 from .curve import Curve
-from .reading import FIELD_RAD, NOISE_RAD, Window
+from .reading import AT_A_LOSS, FIELD_RAD, NOISE_RAD, Window
 from .spacing import SpacingTable
 from .turnaround import Placing, Side, fit_start
 
@@ -40,6 +40,8 @@ _SIDE_MOST = const(16)
 _REACH_RAD = const(14.0)
 _REACH_LEAST = const(6)
 _REACH_MOST = const(16)
+# A doubtful turnaround is read again with each new edge until there are so many behind it.
+_WAIT_MOST = const(10)
 # So close to it no edge is mended before both sides are read.
 _TURNING = const(6)
 # A wheel that is being braked takes longer for a spacing by this factor, soon.
@@ -366,7 +368,7 @@ class Stretch:
 
     def tidy_turn(self):
         # type: () -> int
-        """Mend the edges around the turnaround; returns the place of the first edge after it."""
+        """Mend the edges around the turnaround; returns the place of the first edge after it, 0 to wait for more."""
         first = self.turn_at
         if first < 4 or self.count - first < 4:
             return first
@@ -382,6 +384,8 @@ class Stretch:
         if reading.doubt == 1e9:
             # Nothing explains them all.
             return first
+        if reading.doubt > AT_A_LOSS and self.count - first < _WAIT_MOST:
+            return 0
         edges = reading.before
         split = window.low + len(edges)
         newest = edges[-1]

@@ -32,6 +32,8 @@ _ODD_CHI = const(30.0)
 _LOOSE_EDGES = const(5)
 _LOOSE_BEND = const(0.5)
 _LOOSE_CHI = const(16.0)
+# Where the torque changes much, the solution at the vertex holds so far from it, seconds.
+_TOLD_S = const(0.01)
 # Places between the two nearest edges at which a vertex is tried first.
 _GRID = const(8)
 
@@ -47,7 +49,7 @@ class Turn:
         self.curvature = side.curvature
         self.jerk = side.jerk
         # Up to here, seconds from the turnaround, the fit says more than single edges do.
-        self.reach_s = abs(side.us[len(side.us) // 2] - side.vertex)
+        self.reach_s = side.told_s or abs(side.us[len(side.us) // 2] - side.vertex)
 
     def speed(self, u_s, spacing_rad):
         # type: (float, float) -> float
@@ -78,6 +80,7 @@ class Side:
         self.bend = 0.0
         self.bend_spread = 0.0
         self.build_s = 0.0  # the torque grows for so long from the vertex on, then stays
+        self.carried = 0.0  # half acceleration at the vertex that fades meanwhile, edge spacings / s^2
         # How much farther the nearest edge before is from the vertex than the one after: it may be off by ``lag_room``
         # at no cost, and beyond that by ``lag_spread``, a standard deviation (0: nothing is known of it).
         self.lag = 0.0
@@ -91,6 +94,7 @@ class Side:
         self.jerk = 0.0
         self.vertex = 0.0  # seconds, where it was solved last
         self.chi = 0.0  # misfit there
+        self.told_s = 0.0  # so far from the vertex the solution holds, where that is not far
         self.placed = None  # type: Any  # what ``place`` found, with the other side
 
     def part(self, first, count):
@@ -129,6 +133,15 @@ class Side:
         side.bend_spread = _LOOSE_BEND
         return side
 
+    def carrying(self):
+        # type: () -> Side
+        """These edges, behind a pull that takes over from a brake of another torque."""
+        side = self.part(0, len(self.us))
+        side.missed = self.missed
+        side.lag = self.lag
+        side.build_s = _BUILD_S
+        return side
+
     def take(self, other):
         # type: (Side) -> None
         """The solution of ``other``, for the same nearest edge."""
@@ -147,6 +160,7 @@ class Side:
         self.vertex = vertex
         scale = abs(us[-1] - vertex) or 1e-3
         build = self.build_s / scale
+        carried = self.carried * scale * scale
         reach = 0.5 - xs[-1]
         bent = self.bend * reach
         cubic = self.bend_spread > 0.0 and len(us) > 3
@@ -156,12 +170,15 @@ class Side:
             s = abs(us[k] - vertex) / scale
             s2 = s * s
             s3 = s2 * s
-            if s < build:
-                s2 = s3 / (3.0 * build)
-            else:
-                s2 += build * (build / 3.0 - s)
             # What is left once the bend that experience tells is taken out.
             y = xs[k] + bent * s3
+            if build:
+                y += carried * s2
+                if s < build:
+                    s2 = s3 / (3.0 * build)
+                else:
+                    s2 += build * (build / 3.0 - s)
+                y -= carried * s2
             rows.append((s2, s3, y))
             n2 += s2
             n4 += s2 * s2
@@ -263,6 +280,7 @@ class Placing:
         self.before = before
         self.after = after
         self.shift = before.missed - after.missed + after.lag
+        self.carries = False  # the brake's torque goes on into the pull
         self._other = (
             0.0,
             0.0,
@@ -292,14 +310,10 @@ class Placing:
         )
         self.misfit = self._common(at)
         self.end = self.start = at
-        self.odd = False  # the torque of the pull changes fast
-        self._loose = after  # what the straight turn was placed with then
+        self.odd = False  # brake and pull differ much in torque
         before.placed = self
         if self.misfit > _ODD_CHI and min(len(before.us), len(after.us)) > _LOOSE_EDGES:
-            # Only where the brake makes a parabola on its own: the pull is the odd one then.
-            if before.misfit(search(before.misfit, low, high, _GRID)) < _ODD_CHI / 3:
-                self._loosen(low, high)
-            self._settle()
+            self._loosen(low, high)
         if self.misfit > _PAUSE_CHI:
             self._pause(befores, afters, low, width)
 
@@ -338,25 +352,30 @@ class Placing:
 
     def _loosen(self, low, high):
         # type: (float, float) -> None
-        """Try a pull that builds up slowly: near the turn its torque changes fast."""
-        after = self.after
-        loose = self.after = after.loose()
+        """Try torque that fades from the brake's into the pull's, and a brake that still builds up if it must."""
+        before, after = self.before, self.after
+        if before.misfit(search(before.misfit, low, high, _GRID)) > _ODD_CHI / 3:
+            self.before = before.loose()
+        self.after = after.carrying()
+        self.carries = True
         at = search(self._common, low, high, _GRID)
         value = self._common(at) + _LOOSE_CHI
-        self.after = after
-        if value < self.misfit:
+        self.odd = value < self.misfit
+        if self.odd:
             self.misfit = value
             self.end = self.start = at
-            self.odd = True
-            self._loose = loose
+            before.take(self.before)
+            after.take(self.after)
+            before.told_s = after.told_s = _TOLD_S
+        self.carries = False
+        self.before, self.after = before, after
+        self._settle()
 
     def _settle(self):
         # type: () -> None
         """Leave the solution of a straight turn with both sides."""
-        self._common(self.end)
-        if self.odd:
-            self._loose.misfit(self.end)
-            self.after.take(self._loose)
+        if not self.odd:
+            self._common(self.end)
 
     def _apart(self, before, after):
         # type: (Any, Any) -> float
@@ -371,6 +390,8 @@ class Placing:
     def _common(self, t):
         # type: (float) -> float
         before = _solve(self.before, t)
+        if self.carries:
+            self.after.carried = -self.before.curvature
         after = _solve(self.after, t)
         misfit = before[0] + after[0] + self._apart(before, after)  # type: float
         return misfit
