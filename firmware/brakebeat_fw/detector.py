@@ -54,6 +54,7 @@ _CONFIRM = const(29)  # edges after a turnaround that are needed to judge it
 _USED = const(30)  # edges of the batch that pass 2 has used
 _GIVEN = const(31)  # edges of the batch
 _P3 = const(32)  # the interval before _P2
+_MISSES = const(33)  # intervals in a row in which magnets were missed
 STATE_SIZE = 34
 
 
@@ -198,7 +199,17 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                             advance = 1
                         if advance > 8:
                             advance = 8
-                        state[_MISSED] += advance - 1
+                if advance == 1:
+                    state[_MISSES] = 0
+                elif state[_MISSES] < 2:
+                    state[_MISSES] += 1
+                    state[_MISSED] += advance - 1
+                else:
+                    # Not three times in a row: a wrong edge had made the wheel look quicker than it is.
+                    advance = 1
+                    state[_MISSES] = 0
+                    state[_P2] = dt
+                    state[_P3] = dt
             if state[_REFUSED]:
                 state[_REFUSED] -= 1
             state[_EXPECTED] = expected

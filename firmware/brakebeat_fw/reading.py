@@ -29,8 +29,8 @@ FIELD_RAD = 0.1
 _PULL = const(1.2)
 # Share by which the acceleration may differ from what distance and speed tell.
 _LOOSE = const(0.35)
-# A reading that costs more than this explains little.
-AT_A_LOSS = const(25.0)
+# A reading dearer than this explains little.
+AT_A_LOSS = 25.0
 
 
 class Reading:
@@ -41,6 +41,7 @@ class Reading:
         self.before = before
         self.after = after  # empty: the wheel ran straight on
         self.doubt = doubt
+        self.loss = 0.0  # how much dearer it is than edges with nothing wrong
         self.placing = None  # type: Placing | None  # of a plain reading
         self.missed = (
             0,
@@ -280,7 +281,10 @@ class Window:
                     self._ordered(after, True),
                     doubt,
                 )
-        if best.doubt > AT_A_LOSS:
+        # As if all were real and as expected.
+        least = (self.low - self.high) * REAL
+        best.loss = best.doubt - least
+        if best.loss > AT_A_LOSS:
             # The walks know no brake as sudden as that: nothing is wrong, perhaps, but where it was split.
             low = self.low
             for split in range(max(low + 3, self._turn - 2), min(self.high - 3, self._turn + 3)):
@@ -288,8 +292,9 @@ class Window:
                     best,
                     [(k, k - low) for k in range(low, split)],
                     [(k, k - split) for k in range(split, self.high)],
-                    0.0,
+                    least,
                 )
+            best.loss = best.doubt - least
         return best
 
     def _vertex(self, best, before, after, doubt):

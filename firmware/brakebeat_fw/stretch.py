@@ -384,7 +384,7 @@ class Stretch:
         if reading.doubt == 1e9:
             # Nothing explains them all.
             return first
-        if reading.doubt > AT_A_LOSS and self.count - first < _WAIT_MOST:
+        if reading.loss > AT_A_LOSS and self.count - first < _WAIT_MOST:
             return 0
         edges = reading.before
         split = window.low + len(edges)
