@@ -17,7 +17,7 @@ _LATEST_US = const(14000)
 # Scores of a verdict that need no more edges: certainly unbraked below, certainly braked above.
 _UNBRAKED = const(0.5)
 _BRAKED = const(2.0)
-# What holds the wheel before the brake, yielding above all, as a share of what would stop it from phi = 0 on, before
+# What holds the wheel before the brake, yielding above all, as a share of the brake, before
 # any rep has told; the most that is believed, and a later rep's share in it.
 _HELD = const(0.02)
 _HELD_MOST = const(0.15)
@@ -51,7 +51,7 @@ class CueWatch:
     def learn(self, noise, back_rad, held):
         # type: (float, float, float | None) -> None
         """Take in a finished rep's noise (spacings), its way back, and what held the wheel before the brake, as a
-        share of what would stop it over that way."""
+        share of it."""
         self.noise += (noise - self.noise) * (_GAIN if self.noise else 1.0)
         self._back_rad = max(back_rad, _FADE * self._back_rad)
         if held is not None:
@@ -107,8 +107,8 @@ class CueWatch:
         back = max(range_, self._back_rad / spacing_rad)
         # The bend of a free wheel, as a share of the one that stops it from the late angle on.
         speed = spacing_rad * 1e6 / pace_us
-        friction = self._wheel.friction_rad_s2(speed) * 2.0 * back * spacing_rad / (speed * speed)
-        bend = (self._held + friction) * (back - late) / back
+        friction = self._wheel.friction_rad_s2(speed) * 2.0 * (back - late) * spacing_rad / (speed * speed)
+        bend = self._held + friction
         score, slow = judge(stretch, zero_path, late, back, self.noise, bend, now_ticks)
         unbraked = score < (1.0 if over else 0.0 if slow else _UNBRAKED)
         if over or unbraked or score > _BRAKED:

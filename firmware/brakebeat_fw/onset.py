@@ -40,7 +40,7 @@ class Brake:
         self._extension_s = extension_s
         # False: the athlete braked along another course, which the model would only distort.
         self.fits = False
-        # What held the wheel before the ramp, as a share of what would have stopped it; None: not known.
+        # What held the wheel before the ramp, as a share of the brake; None: not known.
         self.held = None  # type: float | None
         points = _gather(curve, zero_rad, extension_s, wheel)
         if len(points) < _LEAST:
@@ -64,8 +64,7 @@ class Brake:
             mean = self._step(points, max(curve.noise_rad, 1e-4), _CLIP * mean)
         if mean < _WELL_RAD + 2.0 * curve.noise_rad:
             self.fits = True
-            speed = self._answer[1]
-            self.held = 2.0 * (curve.total_rad - zero_rad) * self._answer[2] / (speed * speed)
+            self.held = self._answer[2] / self._answer[3]
 
     def _step(self, points, noise, limit):
         # type: (list[tuple[float, float]], float, float) -> float

@@ -73,7 +73,8 @@ class ZeroTracker:
         # type: (float, float) -> None
         """A pull from ``start`` brought the wheel to nearly its full speed at ``rise``; its end has been added."""
         line = self._line()
-        if line:
+        # A single pull tells of no slip: how much of the way it left is not known yet.
+        if line and len(self._pulls) > 1:
             zero, left, _, spread = line
             off = rise - zero - left * (start - zero)
             # It slipped after the start, or before: then both have moved.
@@ -172,9 +173,13 @@ class ZeroTracker:
             answer = (middle + offset / way, slope, variance * sxx / (det * way * way), variance**0.5)
         return answer
 
-    def estimate(self):
-        # type: () -> float | None
-        """Position of phi = 0, or None while one side has no turnaround yet and nothing is calibrated."""
+    def estimate(self, least_pulls=2):
+        # type: (int) -> float | None
+        """Position of phi = 0, or None while one side has no turnaround yet and nothing is calibrated.
+
+        Fewer pulls than ``least_pulls`` do not count. One alone betters a figure, but an athlete who pulls in a way of
+        their own would hear a cue at the wrong moment.
+        """
         low, high = self._sides
         if not low or not high:
             return self.fixed
@@ -182,7 +187,7 @@ class ZeroTracker:
         middle = (_typical(low, span) + _typical(high, span)) / 2
         variance = self._turn_variance() * (1.0 / len(low) + 1.0 / len(high)) / 4
         total = weight = 0.0
-        line = self._line()
+        line = self._line() if len(self._pulls) >= least_pulls else None
         if line:
             total = line[0] / line[2]
             weight = 1.0 / line[2]
