@@ -30,7 +30,7 @@ _PULL = const(1.2)
 # Share by which the acceleration may differ from what distance and speed tell.
 _LOOSE = const(0.35)
 # A reading dearer than this explains little.
-AT_A_LOSS = 25.0
+AT_A_LOSS = 12.0
 
 
 class Reading:
@@ -188,9 +188,9 @@ class Window:
     def _at_rest(self, walks, backwards, expected):
         # type: (Any, bool, float | None) -> list[tuple[int, int]]
         """The real edges beside a standstill: the plain walk's, or the likeliest of several where that is odd."""
-        trail = self._likeliest_last(walks(1), expected)
+        trail = self._likeliest_last(walks(1), expected, False)
         if not self._is_plain(trail, expected):
-            trail = self._likeliest_last(walks(_WIDTH), expected)
+            trail = self._likeliest_last(walks(_WIDTH), expected, backwards)
         return self._ordered(trail, backwards) if trail else []
 
     def _is_plain(self, trail, expected):
@@ -204,16 +204,17 @@ class Window:
             and trail.unseen(expected, self._held) < 1.0
         )
 
-    def _likeliest_last(self, walk, expected):
-        # type: (Walk, float | None) -> Trail | None
+    def _likeliest_last(self, walk, expected, placed):
+        # type: (Walk, float | None, bool) -> Trail | None
+        """placed: how well the edges fit is left to the vertex of a start."""
         best = None
         least = 1e9
         for trail in walk.stops:
-            cost = (
-                trail.cost
-                + STRAY * (self.high - self.low - 1 - trail.place)
-                + trail.unseen(expected, self._held)
-            )
+            cost = trail.cost + STRAY * (self.high - self.low - 1 - trail.place)
+            if placed:
+                cost += (self._stretch.start_misfit(self._ordered(trail, True)) - trail.chi) / 2
+            else:
+                cost += trail.unseen(expected, self._held)
             if cost < least:
                 least = cost
                 best = trail

@@ -285,7 +285,7 @@ class Stretch:
             self._noise = window.noise
             self._keep(window.first(self._rest), 0, window.high)
             read = [(place, self.path(place)) for place in range(min(high, self.count))]
-            if self._start_misfit(read) < _FEW_WORST:
+            if self.start_misfit(read) < _FEW_WORST:
                 return
             for place in range(len(state)):
                 self.state[place] = state[place]
@@ -297,7 +297,7 @@ class Stretch:
         # type: (list[tuple[int, int]]) -> list[tuple[int, int]]
         """``plain``, or those of its edges that make a better start: some of the first are stray, or one was missed."""
         best = plain
-        least = self._start_misfit(plain)
+        least = self.start_misfit(plain)
         if least < _FEW_COST:
             return best
         # A bit for each of the first edges that is stray.
@@ -311,19 +311,19 @@ class Stretch:
                     edges.append((place, path - gone))
             first = edges[0][1]
             edges = [(place, path - first) for place, path in edges]
-            misfit = self._start_misfit(edges) + _FEW_COST * gone
+            misfit = self.start_misfit(edges) + _FEW_COST * gone
             if misfit < least:
                 least = misfit
                 best = edges
         for missed in range(1, len(plain) - 2):
             edges = [(place, path + int(place >= missed)) for place, path in plain]
-            misfit = self._start_misfit(edges) + _FEW_COST
+            misfit = self.start_misfit(edges) + _FEW_COST
             if misfit < least:
                 least = misfit
                 best = edges
         return best
 
-    def _start_misfit(self, edges):
+    def start_misfit(self, edges):
         # type: (list[tuple[int, int]]) -> float
         """Squared standard deviations of a start from rest before these edges."""
         base = self.buffer[edges[0][0]]
