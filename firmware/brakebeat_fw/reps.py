@@ -60,7 +60,7 @@ class Reps:
         rise_rad = find_rise(curve)
         if rise_rad is not None:
             self._zero.add_pull(start_x, start_x + stretch.sense * rise_rad / spacing_rad)
-        zero_x = self._zero.estimate(1)
+        zero_x = self._zero.estimate()
         zero = abs(zero_x - start_x) if zero_x is not None else total / 2
         if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
             if not 0.75 * stretch.usual < total < 1.3 * stretch.usual:

@@ -20,6 +20,8 @@ _BEFOREHAND = const(2.0)
 # The share of the way that is left at the rise is about this, give or take.
 _LEFT = const(0.12)
 _LEFT_SPREAD = const(0.025)
+# A first pull that differs more from the turnarounds, in squared standard deviations, was made in a way of its own.
+_OWN_WAY = const(2.6)
 # A rise off the line by more than this many standard deviations is not counted.
 _OFF = const(3.0)
 # Variance of a calibrated edge, spacings squared: phi = 0 lies anywhere within half a spacing of it.
@@ -173,13 +175,9 @@ class ZeroTracker:
             answer = (middle + offset / way, slope, variance * sxx / (det * way * way), variance**0.5)
         return answer
 
-    def estimate(self, least_pulls=2):
-        # type: (int) -> float | None
-        """Position of phi = 0, or None while one side has no turnaround yet and nothing is calibrated.
-
-        Fewer pulls than ``least_pulls`` do not count. One alone betters a figure, but an athlete who pulls in a way of
-        their own would hear a cue at the wrong moment.
-        """
+    def estimate(self):
+        # type: () -> float | None
+        """Position of phi = 0, or None while one side has no turnaround yet and nothing is calibrated."""
         low, high = self._sides
         if not low or not high:
             return self.fixed
@@ -187,13 +185,15 @@ class ZeroTracker:
         middle = (_typical(low, span) + _typical(high, span)) / 2
         variance = self._turn_variance() * (1.0 / len(low) + 1.0 / len(high)) / 4
         total = weight = 0.0
-        line = self._line() if len(self._pulls) >= least_pulls else None
+        line = self._line()
         if line:
-            total = line[0] / line[2]
-            weight = 1.0 / line[2]
-            # Half reps on one side mislead the turnarounds: what the two differ by is theirs.
             gap = line[0] - middle
-            variance = max(variance, gap * gap - line[2])
+            if len(self._pulls) > 1:
+                # Half reps on one side mislead the turnarounds: what the two differ by is theirs.
+                variance = max(variance, gap * gap - line[2])
+            if len(self._pulls) > 1 or gap * gap < _OWN_WAY * (variance + line[2]):
+                total = line[0] / line[2]
+                weight = 1.0 / line[2]
         total += middle / variance
         weight += 1.0 / variance
         if self.fixed is None:

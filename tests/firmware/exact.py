@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from brakebeat.board.messages import decode_rep
 from brakebeat.results import Rep
 from tests.firmware.hot import WRAP
-from tests.firmware.loaded import rigfile, session
+from tests.firmware.loaded import rigfile, session, turnaround
 
 LOOP_US = 1000
 IDLE_US = 60_000_000
@@ -47,6 +47,16 @@ def steady(pieces: Sequence[Sequence[float]]) -> list[Piece]:
         angle += duration * (speed + acceleration * duration / 2)
         speed += acceleration * duration
     return out
+
+
+def from_rest(duration_s: float, acceleration_rad_s2: float) -> list[tuple[float, float]]:
+    """Pieces of a pull from rest that builds up, evenly in four steps, over the time that the firmware expects.
+
+    It reaches the speed of ``duration_s`` at full acceleration, later by half the time that it builds up.
+    """
+    step_s = turnaround._BUILD_S / 4
+    built = [(step_s, acceleration_rad_s2 * (k + 0.5) / 4) for k in range(4)]
+    return [*built, (duration_s - 2 * step_s, acceleration_rad_s2)]
 
 
 def magnet_edges(
