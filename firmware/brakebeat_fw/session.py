@@ -64,7 +64,7 @@ _REST_SPACINGS = const(2.3)
 # Edges before a turnaround that may all be stray ones.
 _STRAYS = const(6)
 # Squared standard deviations that no start from rest is off by.
-_REST_CHI = const(100.0)
+_REST_CHI = const(40.0)
 
 
 class Session:

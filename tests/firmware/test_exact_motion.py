@@ -45,7 +45,7 @@ def test_a_swing(magnets, peak, phase_rad):
 
 @pytest.mark.parametrize("zone_rad", [0.0, 0.02, 0.05, 0.08])
 @pytest.mark.parametrize("phase_rad", [0.1, 0.12, 0.15, 0.5, 0.9])
-@pytest.mark.parametrize(("magnets", "turn_us", "first_us"), [(6, 2_500, 25_000), (36, 100, 3_000)])
+@pytest.mark.parametrize(("magnets", "turn_us", "first_us"), [(6, 2_500, 25_000), (36, 100, 12_000)])
 def test_parabolic_turns_with_and_without_a_magnet_in_front(magnets, turn_us, first_us, zone_rad, phase_rad):
     """Some of these turn inside a magnet's zone, which gives one edge for two passes.
 

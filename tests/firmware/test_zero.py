@@ -121,13 +121,15 @@ def test_a_slipped_count_is_noticed_at_the_next_pull():
     """Two magnets missed in a turnaround move everything that comes after."""
     tracker = zero.ZeroTracker()
     for middle in (0.0, 2.0):
-        for _ in range(3):
+        for number in range(3):
             for sense in (1.0, -1.0):
                 if not tracker.estimate():
                     tracker.add(middle - sense * RANGE, sense < 0)
                 tracker.add(middle + sense * RANGE, sense > 0)
                 tracker.add_pull(middle - sense * RANGE, middle - sense * 3.6)
-                assert tracker.estimate() == pytest.approx(middle, abs=0.05)
+                # The very first pull has only what is usual to go by.
+                known = middle > 0.0 or number > 0 or sense < 0.0
+                assert tracker.estimate() == pytest.approx(middle, abs=0.05 if known else 0.01 * RANGE)
 
 
 def test_an_odd_pull_moves_it_little():
