@@ -14,7 +14,7 @@ def start():
     try:
         from brakebeat_fw import app
 
-        watchdog.work()
+        watchdog.feed()
         app.main()
     finally:
         watchdog.idle(ports.pins())

@@ -10,7 +10,21 @@ pytestmark = needs_vm
 SCRIPT = """
 task = json.loads(sys.stdin.readline())
 world = setup.board(task["chip"], own_time=False)
-world.interrupt_at = task.get("interrupt_at", 0)
+from brakebeat_fw import watchdog
+loops = []
+hung = []
+sign = watchdog.feed
+def feed():
+    sign()
+    loops.append(world.fed)
+    if "hangs_s" in task and len(loops) == 20:
+        for _ in range(task["hangs_s"]):
+            world.pass_us(1000000)
+        hung.append(world.fed - loops[-1])
+    if len(loops) == task.get("interrupt_at"):
+        # Someone presses Ctrl-C.
+        raise KeyboardInterrupt
+watchdog.feed = feed
 for number, level in task.get("levels", []):
     world.levels[number] = level
 if task.get("no_dog"):
@@ -35,7 +49,6 @@ except KeyboardInterrupt:
     stopped = "Ctrl-C"
 except SystemExit:
     stopped = "reset"
-from brakebeat_fw import watchdog
 timers = [timer.period_us for timer in world.timers]
 pwm = [each for each in world.machines if hasattr(each, "duty")]
 print("")
@@ -43,7 +56,7 @@ told = {"stopped": stopped, "fed": world.fed, "timers": timers, "asked": asked, 
 told.update({"resets": world.resets, "duty": [each.duty for each in pwm], "irqs": sorted(world.irqs)})
 told["levels"] = [[number, world.levels[number]] for number in sorted(world.levels)]
 fed = world.fed
-world.interrupt_at = 0
+told["hung"] = hung
 world.pass_us(8000000)
 told["fed_at_the_prompt"] = world.fed - fed
 print(json.dumps(told))
@@ -101,13 +114,14 @@ def test_a_good_rig_file_is_silent_and_tells_its_source(chip, tmp_path):
 
 
 @pytest.mark.parametrize("chip", CHIPS)
-def test_the_main_loop_alone_feeds_the_watchdog_and_a_timer_does_at_the_prompt(chip, tmp_path):
-    told, _ = power_up(tmp_path, GOOD, chip, interrupt_at=40)
+@pytest.mark.parametrize(("hangs_s", "fed"), [(5, 5), (29, 29), (30, 30), (31, 30), (90, 30)])
+def test_the_watchdog_is_fed_for_half_a_minute_after_the_main_loops_last_sign(chip, hangs_s, fed, tmp_path):
+    told, _ = power_up(tmp_path, GOOD, chip, interrupt_at=40, hangs_s=hangs_s)
     # After boot.py the timer feeds; it did not have to yet.
     assert told["asked"] == [[1, 0]]
-    assert told["fed"] == 40
+    assert told["hung"] == [fed]
     assert told["stopped"] == "Ctrl-C"
-    # Back at the prompt: the timer again, each second, far below the 8 s that the dog waits.
+    # Back at the prompt: without end, each second, far below the 8 s that the dog waits.
     assert told["timers"] == [1_000_000]
     assert told["fed_at_the_prompt"] == 8
 

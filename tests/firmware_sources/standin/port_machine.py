@@ -65,9 +65,6 @@ def module(world):
         def feed(self):
             check("machine.WDT.feed")
             world.fed += 1
-            if world.fed == world.interrupt_at:
-                # Someone presses Ctrl-C.
-                raise KeyboardInterrupt
 
     class Timer:
         PERIODIC = constant("machine.Timer.PERIODIC")

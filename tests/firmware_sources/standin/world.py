@@ -20,7 +20,6 @@ class World:
         self.timers = []
         self.resets = 0
         self.fed = 0
-        self.interrupt_at = 0
         self.tones = []
         self.writes = 0
         self.machines = []
