@@ -27,7 +27,7 @@ SOURCES = {
     "scheduled": (1, 600, INFERRED),
     "witnessed": (1, 600, COUNTED),
     "pio": (1, 30000, COUNTED),
-    "counter": (1000, 100000, COUNTED),
+    "counter": (500, 100000, COUNTED),
     "replay": (1, 60000, COUNTED),
 }
 

@@ -10,9 +10,10 @@ from .clock import now_us
 from .ticks import MASK, after
 
 _BATCH = const(64)
-# Two seconds: a rep may take that long to be worked out.
+# One second: a rep may take that long to be worked out.
 _SAMPLES = const(2048)
-_SAMPLE_MS = const(1)
+# Seen once a millisecond a start from rest looks like one in motion.
+_SAMPLE_HZ = const(2000)
 # Where the hardware starts again from 0. Differences are taken modulo this, so that no interrupt has to follow it.
 _RANGE = const(32000)
 _HALF = const(16000)
@@ -38,7 +39,7 @@ def moved(value, before):
 
 
 class CounterSource:
-    """A quadrature encoder, counted by hardware, sampled each millisecond and thinned to every ``board.thin``-th count.
+    """A quadrature encoder, counted by hardware, sampled twice a millisecond and thinned to every ``board.thin``-th count.
 
     An edge's time lies between two samples where the count would have been if the speed was constant between them.
     ``lost`` counts the times when samples came so late that the counter may have gone round.
@@ -72,7 +73,7 @@ class CounterSource:
         self._last = self._value()
         self._since = now_us()
         counter.start()
-        self._timer = Timer(1, mode=Timer.PERIODIC, period=_SAMPLE_MS, callback=self._sample)
+        self._timer = Timer(1, mode=Timer.PERIODIC, freq=_SAMPLE_HZ, callback=self._sample)
 
     def _sample(self, _timer):
         """Store time and movement; where the ring is full the next sample has this one's movement too."""

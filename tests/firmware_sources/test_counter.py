@@ -1,4 +1,4 @@
-"""An encoder on the ESP32's pulse counter: sampled each millisecond, thinned, its edges placed between samples."""
+"""An encoder on the ESP32's pulse counter: sampled twice a millisecond, thinned, its edges placed between samples."""
 
 import itertools
 import math
@@ -75,11 +75,11 @@ def test_edges_stand_where_the_count_passed(thin):
     true = crossings(changes, thin)
     assert (done["kind"], done["trouble"], done["lost"]) == ("counter", "", 0)
     assert [step for _, step in done["edges"]] == [step for _, step in true]
-    # Between two samples 1 ms apart the speed is taken as constant: off by no more than the counts' own fineness, a
-    # count and a half, where it runs at 5 counts a sample or more; within a sample elsewhere.
+    # Between two samples 0.5 ms apart the speed is taken as constant: off by no more than the counts' own fineness, a
+    # count and a half, where it runs at 2.5 counts a sample or more; within a sample elsewhere.
     for (time_us, _), (true_us, _) in zip(done["edges"], true, strict=True):
         speed = abs(20_000 * math.cos(2 * math.pi * true_us * 1e-6 / 0.4))
-        assert abs(time_us - true_us) <= (1.5e6 / speed if speed > 5_000 else 1_000)
+        assert abs(time_us - true_us) <= (1.5e6 / speed if speed > 5_000 else 500)
     # A sampled count is half a count more or less than the truth, in the mean none of it: edges are not late by half.
     late = [
         (time_us - true_us) * 1e-6 * 20_000 * abs(math.cos(2 * math.pi * true_us * 1e-6 / 0.4))

@@ -73,7 +73,7 @@ def module(world):
             made("machine.Timer", args, kwargs)
             if (args[0] == -1) != (world.port == "rp2"):
                 raise ValueError("Timer doesn't exist")
-            self.period_us = kwargs["period"] * 1000
+            self.period_us = kwargs["period"] * 1000 if "period" in kwargs else 1000000 // kwargs["freq"]
             self.callback = kwargs["callback"]
             self.next_us = world.now_us + self.period_us
             world.timers.append(self)
