@@ -39,7 +39,7 @@ def moved(value, before):
 
 
 class CounterSource:
-    """A quadrature encoder, counted by hardware, sampled each half millisecond, thinned to every ``board.thin``-th count.
+    """A quadrature encoder, counted by hardware, sampled twice a ms, thinned to every ``board.thin``-th count.
 
     An edge's time lies between two samples where the count would have been if the speed was constant between them.
     ``lost`` counts the times when samples came so late that the counter may have gone round.
