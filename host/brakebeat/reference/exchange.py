@@ -16,17 +16,21 @@ _DOUBT = 4.0
 _NEARER = 0.5
 
 
-def exchanged(run: EdgeRun, fit: Fit, t_s: Array, unused: Integers) -> EdgeRun | None:
+def exchanged(
+    run: EdgeRun, fit: Fit, t_s: Array, unused: Integers, own: slice = slice(None)
+) -> EdgeRun | None:
     """The run with edges far off replaced by unused ones where the magnet was due; None if all stay.
 
     Args:
-        fit: of this run alone; ``t_s``: all edges, ``unused``: the numbers of those in no run.
+        fit: of this run alone, or of the chain in which ``own`` are its edges.
+        t_s: all edges, ``unused``: the numbers of those in no run.
     """
-    residual = fit.angle_rad() - fit.chain.at_edges(fit.coefficients, fit.chain.rows)
-    doubted = np.flatnonzero(np.abs(residual) > _DOUBT * fit.noise.sigma(fit.speed_rad_s))
+    residual = (fit.angle_rad() - fit.chain.at_edges(fit.coefficients, fit.chain.rows))[own]
+    speed = fit.speed_rad_s[own]
+    doubted = np.flatnonzero(np.abs(residual) > _DOUBT * fit.noise.sigma(speed))
     if not len(doubted) or not len(unused):
         return None
-    due_s = run.t_s + run.sense * residual / np.maximum(fit.speed_rad_s, 1e-3)
+    due_s = run.t_s + run.sense * residual / np.maximum(speed, 1e-3)
     row, times = run.row.copy(), run.t_s.copy()
     for at in doubted:
         low = row[at - 1] if at else -1

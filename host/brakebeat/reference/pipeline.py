@@ -12,6 +12,7 @@ from brakebeat.formats.recording import Recording
 from brakebeat.reference.bounds import release_rad, stroke_bounds
 from brakebeat.reference.chain import Chain, join_runs
 from brakebeat.reference.clean import Path
+from brakebeat.reference.coming import with_the_pulls_coming
 from brakebeat.reference.edges import EdgeTrain, edge_train
 from brakebeat.reference.ends import Stroke, locate_strokes, parted
 from brakebeat.reference.exchange import exchanged
@@ -129,9 +130,28 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults:
     untold: list[Turning | None] = [None] * len(runs)
     runs, turnings = _resolve(t_s, runs, [model] * len(runs), marks, untold)
     fits = _fit_all(runs, turnings, magnets, scales, noise)
+    righted = _exchanged_again(t_s, runs, fits)
+    if righted is not None:
+        runs = righted
+        fits = _fit_all(runs, turnings, magnets, scales, noise)
     noise = refine_noise(fits)
-    runs, turnings = _resolve(t_s, runs, _taught(fits, model, noise), marks, turnings)
+    models = _taught(fits, model, noise)
+    runs, turnings = _resolve(t_s, runs, models, marks, turnings)
+    turnings = with_the_pulls_coming(models, turnings)
     return _fit_all(runs, turnings, magnets, scales, noise)
+
+
+def _exchanged_again(t_s: Array, runs: list[EdgeRun], fits: list[Fit]) -> list[EdgeRun] | None:
+    """The runs with wrong edges exchanged that only all strokes together show; None if all stay.
+
+    Near a turnaround a stroke alone bends to a wrong edge, and it knows the magnets' places worse.
+    """
+    places = [(fit, own) for fit in fits for own in fit.chain.slices]
+    better = list(runs)
+    for number, (fit, own) in enumerate(places):
+        free = _free_between(better, number - 1, number + 1, len(t_s))
+        better[number] = exchanged(runs[number], fit, t_s, free, own) or runs[number]
+    return better if any(new is not old for new, old in zip(better, runs, strict=True)) else None
 
 
 def _trimmed(t_s: Array, runs: list[EdgeRun], singles: list[Fit], model: Model) -> list[EdgeRun]:

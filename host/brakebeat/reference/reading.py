@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from brakebeat.reference.likelihood import REACH_RAD, Faults
 from brakebeat.reference.noise import Noise
 from brakebeat.reference.spline import Array, Integers
-from brakebeat.reference.vertex import Prior, weigh_vertices
+from brakebeat.reference.vertex import CHANGE_S, Prior, weigh_vertices
 
 # The longest that a turning wheel may take between two magnets.
 LONGEST_S = 2.5
@@ -98,10 +98,11 @@ class Verdict:
 class Reading:
     """A way to read the edges: which are real, where among them the wheel turns, which magnet comes after.
 
-    ``way``: how many spacings the first edge after the turnaround lies back from the last one before it.
+    ``way``: how many spacings the first edge after the turnaround lies back from the last one before it;
+    ``change_s``: how long the pull takes to come where the wheel turns straight round.
     """
 
-    def __init__(self, model: Model, near: Nearby, way: int) -> None:
+    def __init__(self, model: Model, near: Nearby, way: int, change_s: float = CHANGE_S) -> None:
         self.near, self.way, self.model = near, way, model
         rows = np.flatnonzero(near.used)
         self._t = near.t_s[rows]
@@ -132,7 +133,7 @@ class Reading:
             self._fixed += float(near.distance_cost[near.sense * int(count[-1]) % len(near.distance_cost)])
         self.gap_s = float(self._t[split] - self._t[split - 1])
         usual = model.usual_accel_rad_s2
-        self._prior = Prior(model.noise.jerk_density, usual, model.shift_sd_rad, model.spacing_rad)
+        self._prior = Prior(model.noise.jerk_density, usual, model.shift_sd_rad, model.spacing_rad, change_s)
 
     @property
     def edges(self) -> int:
@@ -153,10 +154,10 @@ class Reading:
 
     def judge(self) -> Verdict:
         """The best vertex, with a rest if that explains the edges better."""
-        straight, rested = self._straight(), self._rested()
+        straight, rested = self.straight(), self._rested()
         return rested if rested is not None and rested.cost < straight.cost else straight
 
-    def _straight(self) -> Verdict:
+    def straight(self) -> Verdict:
         """The best vertex without a rest; infinitely dear where the gap is too long to be without one."""
         if self.gap_s > LONGEST_S:
             return Verdict(math.inf, math.inf, float(self._t[self.near.split - 1]))

@@ -156,10 +156,11 @@ def _state_uncertainty(
     said["extension_us"] = extension_sd_s * 1e6
     if onset is not None and rep.brake_fraction is not None:
         passing = float(np.interp(onset.t_s, phases[1].t_s, phases[1].speed_rad_s))
-        own = spread[3] / onset.jerk_rad_s3 * passing
+        # The spline's own doubt takes jerk for noise; when within a spacing a brake came, no edge tells.
+        own = np.hypot(spread[3] / onset.jerk_rad_s3 * passing, stroke.fit.spacing_rad / np.sqrt(12.0))
         shift = zero.sd_rad * (1.0 + rep.brake_fraction)
         said["brake_fraction"] = float(np.hypot(own, shift)) / rep.concentric_rad
-        said["brake_onset_us"] = float(spread[3] / onset.jerk_rad_s3) * 1e6
+        said["brake_onset_us"] = float(own / max(passing, 1e-3)) * 1e6
     if physics.inertia_kg_m2 is None:
         return
     for name, phase, end in (

@@ -31,12 +31,14 @@ _CORNER = 1e200
 
 @dataclass(frozen=True)
 class Prior:
-    """Scales of the vertex model: jerk density rad²/s⁵, usual acceleration, the shift's doubt, the spacing."""
+    """Scales of the vertex model: jerk density rad²/s⁵, usual acceleration, the shift's doubt, the spacing, and how
+    long the pull takes to come where the wheel turns straight round."""
 
     jerk_density: float
     accel_rad_s2: float
     shift_sd_rad: float
     spacing_rad: float
+    change_s: float = CHANGE_S
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,9 @@ def weigh_vertices(
     # One acceleration on both sides and a change after the vertex; out of a rest, one for each side.
     spread = np.where(rested, ACCEL_SPREAD_AT_REST, ACCEL_SPREAD) * usual
     common = np.where(before | ~rested, fall, 0.0) * spread
-    change = np.where(before, 0.0, np.where(rested, spread * fall, CHANGE * usual * _grown(x, CHANGE_S)))
+    change = np.where(
+        before, 0.0, np.where(rested, spread * fall, CHANGE * usual * _grown(x, prior.change_s))
+    )
     ahead = np.where(before, 1.0, -1.0) * prior.shift_sd_rad
     steady = x * x * x / 6.0 * (STEADY_JERK_PER_S * usual)
     covariance = prior.jerk_density * _jerk_covariance(x, before)

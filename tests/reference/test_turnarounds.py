@@ -1,0 +1,27 @@
+"""Turnarounds that were once read wrongly, held to the simulator's truth; limits in ms are the project's own."""
+
+import numpy as np
+
+from brakebeat.bench.conditions import CONDITIONS
+from brakebeat.reference import analyse
+
+
+def errors_ms(kind, seed, figure):
+    sensed = CONDITIONS[kind].sensed(seed)
+    found, truth = analyse(sensed.recording).reps, sensed.truth["reps"]
+    assert len(found) == len(truth)
+    pairs = zip(found, truth, strict=True)
+    return np.array([(getattr(rep, figure) - true[figure]) * 1e-3 for rep, true in pairs])
+
+
+def test_an_edge_from_nowhere_just_before_a_magnet():
+    # 1.6 ms before the fourth magnet after a turnaround; taken for the magnet's, it moved the turnaround by a magnet.
+    ends = errors_ms("dirty-6", 1_207_003, "end_us")
+    assert np.abs(ends[:-1]).max() < 12.0
+    assert abs(ends[-1]) < 15.0
+    assert np.abs(errors_ms("dirty-6", 1_207_003, "extension_us")).max() < 5.0
+
+
+def test_pulls_that_take_long_to_come():
+    # 70 ms or so, and half again as strong as the brake before them.
+    assert np.abs(errors_ms("clean-12", 1_208_002, "end_us")).max() < 4.0
