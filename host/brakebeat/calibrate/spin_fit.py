@@ -14,6 +14,11 @@ from brakebeat.errors import InputError
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
+_NO_FIT = (
+    "the edges do not fit a wheel that slows down: spin it by hand, let it run free until it stands still, and check "
+    "pulses_per_rev"
+)
+
 ALL_TERMS = (0, 1, 2)
 # An edge further off than this many standard deviations is none of the wheel's.
 _CUT = 4.5
@@ -133,10 +138,7 @@ class _Solver:
         for turn in range(8):
             self.iterate()
             if self.used.sum() < len(self.params) + 4:
-                raise InputError(
-                    "the edges do not fit a wheel that slows down: spin it by hand, let it run free until it stands "
-                    "still, and check pulses_per_rev"
-                )
+                raise InputError(_NO_FIT)
             residual, speed = self.residual(self.params)
             before = self.used.copy()
             free = max(1.0 - (len(self.params) + (self.seen > 0).sum()) / max(self.used.sum(), 1), 0.05)
@@ -224,6 +226,8 @@ class _Solver:
         residual = self._without_offsets(excess)
         weighted = residual[self.used] / self.sigma[self.used]
         widening = wander(weighted, max(self.magnets, 2))
+        if not self.used.any():
+            raise InputError(_NO_FIT)
         offsets, offset_sigma, terms, swing_sigma = self._solution(excess)
         if self.swings:
             weight = self.used / self.sigma**2 / np.maximum(speed, 1e-3 * self.params[0]) ** 2
@@ -297,6 +301,12 @@ class _Solver:
 
 
 def _inverse(matrix: Array) -> Array:
-    """Inverse of a covariance's normal matrix, scaled first: its entries span many decades."""
-    scale = np.sqrt(np.diag(matrix)) + 1e-300
+    """Inverse of a covariance's normal matrix, scaled first: its entries span many decades.
+
+    What the edges say nothing of (a row of zeros) stays zero. Raises ``InputError`` where the fit ran away.
+    """
+    if not np.isfinite(matrix).all():
+        raise InputError(_NO_FIT)
+    scale = np.sqrt(np.diag(matrix))
+    scale = np.where(scale > 0.0, scale, 1.0)
     return np.asarray(np.linalg.pinv(matrix / np.outer(scale, scale), rcond=1e-13) / np.outer(scale, scale))
