@@ -167,7 +167,7 @@ def test_a_set_is_refused_not_judged(capsys):
 
 
 def test_strays_that_spoil_the_fit_are_a_finding_too():
-    # Seeds of the noisy wheel on which the fit once ran away and raised what nobody caught.
-    for seed in (4, 24, 28, 33):
+    # Seeds of the noisy wheel on which no fit is found, or one that ran away.
+    for seed in (2, 24, 33):
         recording, _ = CASES["2 stray edges a second"].make(seed)
         assert not examine(recording).sound
