@@ -31,13 +31,13 @@ class Curve:
         Only the middle half counts: there the points are dense and the cubic is true.
         """
         quarter = (last - first) // 4
+        strays = [abs(self._stray(k)) for k in range(first + 2 + quarter, last - 1 - quarter)]
         mean = 0.05
         for _ in range(2):
             # Twice: what is far beyond the usual is no noise but an edge that was taken for another.
             total = 0.0
             count = 0
-            for k in range(first + 2 + quarter, last - 1 - quarter):
-                stray = abs(self._stray(k))
+            for stray in strays:
                 if stray < 4.0 * mean:
                     total += stray
                     count += 1

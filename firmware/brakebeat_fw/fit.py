@@ -86,18 +86,29 @@ def polynomial(xs, ys, degree):
     # type: (list[float], list[float], int) -> list[float] | None
     """Coefficients, lowest power first, of the least-squares polynomial; None where the points do not carry it.
 
-    xs should be scaled to about -1 to 1: boards have single-precision floats.
+    degree: 3 at most; xs should be scaled to about -1 to 1: boards have single-precision floats.
     """
+    # A rep takes hundreds of these: sums in names of their own cost half of what a list of them does.
+    s1 = s2 = s3 = s4 = s5 = s6 = r0 = r1 = r2 = r3 = 0.0
+    cubic = degree > 2
+    for place in range(len(xs)):
+        x = xs[place]
+        y = ys[place]
+        square = x * x
+        cube = square * x
+        fourth = cube * x
+        s1 += x
+        s2 += square
+        s3 += cube
+        s4 += fourth
+        r0 += y
+        r1 += x * y
+        r2 += square * y
+        if cubic:
+            fifth = fourth * x
+            s5 += fifth
+            s6 += fifth * x
+            r3 += cube * y
+    sums = [float(len(xs)), s1, s2, s3, s4, s5, s6]
     size = degree + 1
-    power_sums = [0.0] * (2 * size - 1)
-    right = [0.0] * size
-    for position in range(len(xs)):
-        x = xs[position]
-        y = ys[position]
-        power = 1.0
-        for k in range(2 * size - 1):
-            power_sums[k] += power
-            if k < size:
-                right[k] += power * y
-            power *= x
-    return solve([power_sums[row : row + size] for row in range(size)], right)
+    return solve([sums[row : row + size] for row in range(size)], [r0, r1, r2, r3][:size])
