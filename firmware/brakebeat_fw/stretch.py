@@ -622,6 +622,9 @@ class Stretch:
             high += 2
             low = max(0, place - 3)
             edges = Window(self, high, low, high).between()
+            if 3 * len(edges) < 2 * (high - low):
+                # Never that many strays: it counts at a fraction of the magnets.
+                edges = []
             strays = self.count
             self._keep(edges, low, high)
             strays -= self.count

@@ -26,6 +26,9 @@ _NEAR_BEND = const(0.03)
 _NEAR_WEAKER = const(1.8)
 # A pull from rest takes about so long to build up, seconds (common practice, no source).
 _BUILD_S = const(0.04)
+# Shares of it that are tried where the brake's torque fades into the pull's.
+_BUILDS = (1.0, 0.6, 1.4)
+_FADE_NOISE = const(2.0)
 # A turnaround that fits this badly, in squared standard deviations, is tried with a pull whose torque changes
 # fast: so many edges, so much cubic share, and believed where that fits better by so many.
 _ODD_CHI = const(30.0)
@@ -140,6 +143,8 @@ class Side:
         side.missed = self.missed
         side.lag = self.lag
         side.build_s = _BUILD_S
+        # How it fades is not known that well.
+        side.noise *= _FADE_NOISE
         return side
 
     def take(self, other):
@@ -358,15 +363,17 @@ class Placing:
             self.before = before.loose()
         self.after = after.carrying()
         self.carries = True
-        at = search(self._common, low, high, _GRID)
-        value = self._common(at) + _LOOSE_CHI
-        self.odd = value < self.misfit
-        if self.odd:
-            self.misfit = value
-            self.end = self.start = at
-            before.take(self.before)
-            after.take(self.after)
-            before.told_s = after.told_s = _TOLD_S
+        for share in _BUILDS:
+            self.after.build_s = share * _BUILD_S
+            at = search(self._common, low, high, _GRID)
+            value = self._common(at) + _LOOSE_CHI
+            if value < self.misfit:
+                self.odd = True
+                self.misfit = value
+                self.end = self.start = at
+                before.take(self.before)
+                after.take(self.after)
+                before.told_s = after.told_s = _TOLD_S
         self.carries = False
         self.before, self.after = before, after
         self._settle()
@@ -430,7 +437,16 @@ def fit_straight_or_paused(before, after):
 def fit_end(before, latest):
     # type: (Side, float) -> float
     """Seconds at which the wheel came to rest, from the edges before alone; it lies within one spacing of them."""
-    return _fit_alone(before, before.us[0], min(latest, before.us[0] + _span(before)))
+    latest = min(latest, before.us[0] + _span(before))
+    at = _fit_alone(before, before.us[0], latest)
+    if before.chi > _ODD_CHI / 3 and len(before.us) >= _LOOSE_EDGES:
+        loose = before.loose()
+        other = _fit_alone(loose, loose.us[0], latest)
+        if loose.chi + _LOOSE_CHI < before.chi:
+            before.take(loose)
+            before.told_s = _TOLD_S
+            return other
+    return at
 
 
 def fit_start(after, earliest):
