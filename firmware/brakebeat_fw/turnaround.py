@@ -441,9 +441,11 @@ def fit_end(before, latest):
     at = _fit_alone(before, before.us[0], latest)
     if before.chi > _ODD_CHI / 3 and len(before.us) >= _LOOSE_EDGES:
         loose = before.loose()
+        loose.missed = 0
         other = _fit_alone(loose, loose.us[0], latest)
-        if loose.chi + _LOOSE_CHI < before.chi:
+        if loose.chi + _LOOSE_CHI < before.chi + (before.missed - loose.missed) * _MISSED_CHI:
             before.take(loose)
+            before.missed = loose.missed
             before.told_s = _TOLD_S
             return other
     return at
