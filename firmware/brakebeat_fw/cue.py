@@ -17,8 +17,8 @@ _LATEST_US = const(14000)
 # Scores of a verdict that need no more edges: certainly unbraked below, certainly braked above.
 _UNBRAKED = const(0.5)
 _BRAKED = const(2.0)
-# What holds the wheel before the brake, yielding above all, as a share of the brake, before
-# any rep has told; the most that is believed, and a later rep's share in it.
+# What holds the wheel before the brake, yielding above all, as a share of the brake, before any rep has told; the
+# most that is believed, and a later rep's share in it.
 _HELD = const(0.02)
 _HELD_MOST = const(0.15)
 _GAIN = const(0.3)

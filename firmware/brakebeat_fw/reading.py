@@ -284,8 +284,7 @@ class Window:
                 )
         # As if all were real and as expected.
         least = (self.low - self.high) * REAL
-        best.loss = best.doubt - least
-        if best.loss > AT_A_LOSS:
+        if best.doubt - least > AT_A_LOSS:
             # The walks know no brake as sudden as that: nothing is wrong, perhaps, but where it was split.
             low = self.low
             for split in range(max(low + 3, self._turn - 2), min(self.high - 3, self._turn + 3)):
@@ -295,7 +294,7 @@ class Window:
                     [(k, k - split) for k in range(split, self.high)],
                     least,
                 )
-            best.loss = best.doubt - least
+        best.loss = best.doubt - least
         return best
 
     def _vertex(self, best, before, after, doubt):

@@ -28,9 +28,10 @@ _NEAR_WEAKER = const(1.8)
 _BUILD_S = const(0.04)
 # Shares of it that are tried where the brake's torque fades into the pull's.
 _BUILDS = (1.0, 0.6, 1.4)
+# How it fades is not known that well: edges there count as that many times as noisy.
 _FADE_NOISE = const(2.0)
-# A turnaround that fits this badly, in squared standard deviations, is tried with a pull whose torque changes
-# fast: so many edges, so much cubic share, and believed where that fits better by so many.
+# A turnaround that fits this badly, in squared standard deviations, is tried with torque that changes fast, and that
+# is believed where it fits better by so many; a brake that still builds up is so many edges with so much cubic share.
 _ODD_CHI = const(30.0)
 _LOOSE_EDGES = const(5)
 _LOOSE_BEND = const(0.5)
@@ -128,7 +129,7 @@ class Side:
 
     def loose(self):
         # type: () -> Side
-        """The nearest edges, with any cubic share."""
+        """The nearest edges of a brake that still builds up: any cubic share."""
         side = self.part(0, max(_LOOSE_EDGES, len(self.us) // 2))
         side.missed = self.missed
         side.lag = self.lag
@@ -143,7 +144,6 @@ class Side:
         side.missed = self.missed
         side.lag = self.lag
         side.build_s = _BUILD_S
-        # How it fades is not known that well.
         side.noise *= _FADE_NOISE
         return side
 
@@ -441,6 +441,7 @@ def fit_end(before, latest):
     at = _fit_alone(before, before.us[0], latest)
     if before.chi > _ODD_CHI / 3 and len(before.us) >= _LOOSE_EDGES:
         loose = before.loose()
+        # The parabola may have needed a missed magnet; this brake gets to say so anew.
         loose.missed = 0
         other = _fit_alone(loose, loose.us[0], latest)
         if loose.chi + _LOOSE_CHI < before.chi + (before.missed - loose.missed) * _MISSED_CHI:

@@ -188,10 +188,11 @@ class ZeroTracker:
         line = self._line()
         if line:
             gap = line[0] - middle
-            if len(self._pulls) > 1:
+            several = len(self._pulls) > 1
+            if several:
                 # Half reps on one side mislead the turnarounds: what the two differ by is theirs.
                 variance = max(variance, gap * gap - line[2])
-            if len(self._pulls) > 1 or gap * gap < _OWN_WAY * (variance + line[2]):
+            if several or gap * gap < _OWN_WAY * (variance + line[2]):
                 total = line[0] / line[2]
                 weight = 1.0 / line[2]
         total += middle / variance
