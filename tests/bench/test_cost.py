@@ -4,11 +4,13 @@ import textwrap
 
 import pytest
 
+from brakebeat.bench.callgrind import find_valgrind
 from brakebeat.bench.cost import BYTECODE_LIMIT, STATE_LIMIT_BYTES, VIPER_LIMIT, Item, print_items
 from brakebeat.bench.firmware_copy import firmware_copy, viper_functions
-from brakebeat.bench.hot_path import Feed, find_valgrind, instructions_per_edge, run_feed
+from brakebeat.bench.hot_path import Feed, instructions_per_edge, run_feed
 from brakebeat.bench.instrument import SMALL_INT, Widths, instrumented
 from brakebeat.bench.sizes import ARCHITECTURES, board_files, imported_by, mpy_sizes
+from brakebeat.bench.whole_reps import instructions_per_rep
 from brakebeat.bench.widths import hostile_widths
 from brakebeat.board.engine import micropython_command
 from brakebeat.board.files import firmware_dir
@@ -138,3 +140,10 @@ def test_the_table_marks_what_breaks_its_limit(capsys):
     assert any("none" in line and "ok" in line for line in lines)
     assert any("some" in line and "FAIL" in line for line in lines)
     assert not any("told" in line and ("ok" in line or "FAIL" in line) for line in lines)
+
+
+@needs_vm
+@needs_valgrind
+def test_a_rep_costs_more_than_its_edges():
+    """Some 70 edges a rep at 800 instructions are the least of it; a rep that were never worked out would show."""
+    assert 5e6 < instructions_per_rep("clean-6", few=1, many=2) < 1e10

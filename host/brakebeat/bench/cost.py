@@ -13,12 +13,14 @@ from pathlib import Path
 from rich.table import Table
 from rich.text import Text
 
+from brakebeat.bench.callgrind import find_valgrind
 from brakebeat.bench.firmware_copy import firmware_copy, viper_functions
-from brakebeat.bench.hot_path import Feed, Work, find_valgrind, instructions_per_edge, run_feed
+from brakebeat.bench.hot_path import Feed, Work, instructions_per_edge, run_feed
 from brakebeat.bench.instrument import SMALL_INT
 from brakebeat.bench.run import all_cores, warn
 from brakebeat.bench.show import console
 from brakebeat.bench.sizes import ARCHITECTURES, imported_by, mpy_sizes
+from brakebeat.bench.whole_reps import KINDS, instructions_per_rep
 from brakebeat.bench.widths import hostile_widths
 from brakebeat.board.files import firmware_dir
 from brakebeat.errors import BrakebeatError
@@ -32,7 +34,7 @@ CODE_LIMIT_BYTES = 48 * 1024
 # The limits are for full batches, in which edges come where they come fast; single edges are shown beside them.
 FEEDS = (Feed(1), Feed(6), Feed(24), Feed(2400, counts=True))
 SMALL_BATCHES = (Feed(6, batch=4), Feed(6, batch=1))
-PARTS = ("instructions", "heap", "state", "code", "widths")
+PARTS = ("instructions", "reps", "heap", "state", "code", "widths")
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,13 @@ def instruction_items(jobs: int = 1) -> Iterator[Item]:
         )
 
 
+def rep_items(jobs: int = 1) -> Iterator[Item]:
+    """Instructions of the VM for a rep in all."""
+    with ThreadPoolExecutor(jobs) as pool:
+        for kind, counted in zip(KINDS, pool.map(instructions_per_rep, KINDS), strict=True):
+            yield Item("reps", f"{kind}, a rep in all", counted / 1e6, "million instructions")
+
+
 def heap_items() -> Iterator[Item]:
     """Heap that the passes take."""
     for feed in FEEDS:
@@ -130,11 +139,13 @@ def width_items() -> Iterator[Item]:
 def measure(parts: Sequence[str], jobs: int) -> list[Item]:
     """All items of the parts asked for."""
     items: list[Item] = []
-    if "instructions" in parts:
-        if find_valgrind() is None:
-            warn("valgrind is not installed: instructions are NOT counted (apt-get install valgrind)")
-        else:
-            items += instruction_items(jobs)
+    counts = {"instructions": instruction_items, "reps": rep_items}
+    counted = [make for part, make in counts.items() if part in parts]
+    if counted and find_valgrind() is None:
+        warn("valgrind is not installed: instructions are NOT counted (apt-get install valgrind)")
+        counted = []
+    for count in counted:
+        items += count(jobs)
     makers = {"heap": heap_items, "state": state_items, "code": code_items, "widths": width_items}
     for part, make in makers.items():
         if part in parts:

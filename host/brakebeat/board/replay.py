@@ -51,18 +51,22 @@ def replay(recording: Recording, *, engine: EngineChoice = "auto") -> Analysis:
 def run_firmware(recording: Recording, *, engine: EngineChoice = "auto") -> FirmwareRun:
     """The same, as the board sends it. Raises as ``replay`` does."""
     chosen = choose_engine(engine)
+    command, edges = playing(recording, chosen)
     with tempfile.TemporaryFile() as errors:
-        process = subprocess.Popen(
-            command_line(chosen, _DRIVER), stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=errors
-        )
+        process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=errors)
         # The firmware's answers are short against its input: feeding first and reading after cannot block for
         # long, but a full pipe would; so answers go through `communicate`, which does both at once.
-        output, _ = process.communicate(_input(recording))
+        output, _ = process.communicate(edges)
         errors.seek(0)
         complaint = errors.read().decode(errors="replace")
     if process.returncode != 0:
         raise DeviceError(_last_words(recording, chosen, process.returncode, complaint, output))
     return _collected(chosen, output.decode())
+
+
+def playing(recording: Recording, engine: Engine) -> tuple[list[str], bytes]:
+    """The command that plays a recording to the firmware, and what it reads; it answers a rep with a line "R …"."""
+    return command_line(engine, _DRIVER), _input(recording)
 
 
 def _input(recording: Recording) -> bytes:

@@ -1,0 +1,43 @@
+"""What a rep costs in all on the VM: edges, turnaround, figures; the passes over edges are the least of it."""
+
+from __future__ import annotations
+
+from brakebeat.bench.callgrind import count_instructions
+from brakebeat.bench.conditions import CONDITIONS
+from brakebeat.board.replay import playing
+from brakebeat.errors import DeviceError
+from brakebeat.formats.recording import Recording
+
+KINDS = ("clean-6", "dirty-6", "clean-24", "dirty-24")
+_SEED = 1_000
+# The recording is cut so long after a rep's end that the firmware has told it.
+_TOLD_US = 800_000
+
+
+def instructions_per_rep(kind: str, few: int = 2, many: int = 4) -> float:
+    """Instructions that the VM spends on one more rep, the main loop of a replay included.
+
+    Args:
+        kind: of ``bench.conditions``; few, many: the recording is cut behind so many reps, and the difference of
+            instructions is shared among the reps that one cut has and the other has not.
+
+    Raises:
+        InputError: there is no valgrind, or no VM.
+        DeviceError: the firmware failed, or found no more reps in the longer cut.
+    """
+    sensed = CONDITIONS[kind].sensed(_SEED)
+    counts = [_cut_behind(sensed.recording, sensed.truth["reps"][reps - 1]["end_us"]) for reps in (few, many)]
+    (less, some), (more, all_) = (_counted(recording) for recording in counts)
+    if all_ <= some:
+        raise DeviceError(f"{kind}: the firmware found {all_} reps where {some} were before")
+    return (more - less) / (all_ - some)
+
+
+def _cut_behind(recording: Recording, end_us: int) -> Recording:
+    held = recording.t_us < end_us + _TOLD_US
+    return Recording(recording.t_us[held], recording.step[held], recording.header)
+
+
+def _counted(recording: Recording) -> tuple[int, int]:
+    instructions, output = count_instructions(*playing(recording, "micropython"))
+    return instructions, sum(line.startswith("R ") for line in output.splitlines())
