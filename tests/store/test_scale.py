@@ -16,7 +16,7 @@ from tests.store.made_up import a_set
 def asked(monkeypatch):
     """Every query, in order."""
     queries = []
-    for name in ("rows", "row", "stream"):
+    for name in ("rows", "row", "stream", "batches"):
         real = getattr(Store, name)
 
         def noted(self, sql, parameters=(), real=real):
