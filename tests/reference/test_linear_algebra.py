@@ -4,25 +4,71 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import multivariate_normal
 
+from brakebeat.reference.meeting import met
+from brakebeat.reference.side import RISE_S, Sides, listen
 from brakebeat.reference.spline import Grid, gram
-from brakebeat.reference.vertex import Prior, weigh_vertices, whitened
+from brakebeat.reference.start import Prior, Starts
+from tests.reference.dense_vertex import cost_of
+
+SCALES = (3e3, 60.0, 1.0, 0.01, 0.045)
 
 
-@given(st.integers(0, 2**32 - 1), st.integers(1, 16))
-def test_whitened_offsets_give_the_normal_density(seed, edges):
+def sides_of(edges, split, scales, rested):
+    """The two sides of edges (times, angles, standard deviations), with room for an edge more than there are."""
+    t_s, angle, sigma = edges
+    jerk, usual, spacing, _, change_s = scales
+    top = angle[split - 1] + 0.5 * spacing
+
+    def side(own, first, rise_s, change_s):
+        def column(values, beyond):
+            return np.append(values, beyond)[:, None]
+
+        away = np.abs(t_s[own] - t_s[first])
+        level = column(angle[own] - top, 0.0)
+        shown = column(np.ones(len(own)), 0.0)
+        each = np.array([jerk]), np.array([usual]), rise_s, np.array([change_s])
+        return Sides(column(away, 0.0), level, column(sigma[own], 1.0), shown, *each)
+
+    own = np.arange(len(t_s))
+    after = (RISE_S, 0.0) if rested else (0.0, change_s)
+    return side(own[:split][::-1], split - 1, 0.0, 0.0), side(own[split:], split, *after)
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(1, 8), st.integers(1, 8), st.booleans())
+def test_two_sides_that_meet_give_the_normal_density_of_all_edges(seed, before, after, rested):
     rng = np.random.default_rng(seed)
-    root = rng.normal(size=(3, edges, edges + 2))
-    covariance = root @ root.transpose(0, 2, 1) + 0.1 * np.eye(edges)
-    offset = rng.normal(size=(3, edges))
-    white, ones, determinant = whitened(covariance, offset)
+    t_s = np.cumsum(rng.uniform(0.02, 0.1, before + after))
+    angle = np.cumsum(np.append(rng.uniform(0.5, 1.5, before), -rng.uniform(0.0, 1.5, after)))
+    edges = t_s, angle, rng.uniform(2e-3, 2e-2, before + after)
+    gap = t_s[before] - t_s[before - 1]
+    rest = 0.3 * gap if rested else 0.0
+    unseen = np.array([0.1, 0.3, 0.6]) * gap
+    first, second = sides_of(edges, before, SCALES, rested)
+    doubts = np.array([SCALES[2]]), np.array([SCALES[3]])
+    told = listen(first, unseen[None]), listen(second, (gap - rest - unseen)[None])
+    found = met(*told, *doubts, rested=rested)
     for number in range(3):
-        density = multivariate_normal.logpdf(offset[number], np.zeros(edges), covariance[number])
-        cost = white[number] @ white[number] + determinant[number]
-        assert cost == pytest.approx(-2.0 * density - edges * np.log(2.0 * np.pi), rel=1e-9, abs=1e-9)
-        solved = np.linalg.solve(covariance[number], offset[number]).sum()
-        assert ones[number] @ white[number] == pytest.approx(solved, rel=1e-7, abs=1e-9)
+        cost, turned = cost_of(edges, before, unseen[number], rest, SCALES)
+        assert found.cost[0, number] == pytest.approx(cost, rel=1e-5, abs=1e-3)
+        assert angle[before - 1] + 0.5 + found.level_rad[0, number] == pytest.approx(turned, abs=1e-5)
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(1, 12), st.booleans())
+def test_a_start_from_rest_has_the_normal_density_of_its_edges(seed, count, rises):
+    rng = np.random.default_rng(seed)
+    away, way = np.cumsum(rng.uniform(0.02, 0.1, (2, count)), axis=1)
+    sigma = rng.uniform(2e-3, 2e-2, count)
+    prior = Prior(SCALES[0], SCALES[1], SCALES[2])
+    starts = Starts.of([away - away[0]], [way - way[0]], [sigma], [prior, prior], rises=rises)
+    lead = np.array([0.01, 0.1, 0.3])
+    cost = starts.cost(np.array([lead, lead]))
+    for number in range(3):
+        edges = away, way[0] - way, sigma
+        scales = (*SCALES[:3], 1e-6, SCALES[4])
+        # Out of a rest that lasts no time; without one the pull is there at once.
+        dense, _ = cost_of(edges, 0, -lead[number], 1e-12 if rises else 0.0, scales)
+        assert cost[:, number] == pytest.approx(dense, rel=1e-5, abs=1e-3)
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(1, 40))
@@ -42,10 +88,11 @@ def test_gram_is_the_product_of_the_rows(seed, pieces):
 
 def test_a_course_without_noise_has_its_vertex_where_it_turned():
     t_s = np.array([-0.30, -0.25, -0.18, 0.18, 0.25, 0.30])
-    angle = -0.5 * 60.0 * t_s**2
-    prior = Prior(1.0, 60.0, 1e-4, 1.0)
-    vertex = np.linspace(-0.05, 0.05, 101)
-    found = weigh_vertices(prior, t_s, angle, np.full(6, 1e-3), 3, vertex, np.zeros(101))
+    edges = t_s, -0.5 * 60.0 * t_s**2, np.full(6, 1e-3)
+    first, second = sides_of(edges, 3, (1.0, 60.0, 1.0, 1e-4, 0.045), rested=False)
+    unseen = 0.18 + np.linspace(-0.05, 0.05, 101)
+    doubts = np.array([1.0]), np.array([1e-4])
+    found = met(listen(first, unseen[None]), listen(second, 0.36 - unseen[None]), *doubts, rested=False)
     best = int(np.argmin(found.cost))
-    assert vertex[best] == pytest.approx(0.0, abs=1e-9)
-    assert found.angle_rad[best] == pytest.approx(0.0, abs=1e-3)
+    assert unseen[best] == pytest.approx(0.18, abs=1e-9)
+    assert edges[1][2] + 0.5 + found.level_rad[0, best] == pytest.approx(0.0, abs=1e-3)

@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from brakebeat.reference.side import RISE_S
 from brakebeat.reference.spline import Array, Grid, Integers
 from brakebeat.reference.strokes import EdgeRun
 from brakebeat.reference.turns import Turning
-from brakebeat.reference.vertex import RISE_S
 
 STEP_S = 0.006
 # Beyond the outermost edges the spline runs on for this long, so that it can reach standstill.

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from brakebeat.reference.reading import Model, Reading, Verdict
+from brakebeat.reference.readings import Readings
 from brakebeat.reference.spline import Array
 from brakebeat.reference.turns import Turning
 
@@ -28,30 +29,35 @@ def with_the_pulls_coming(
 ) -> list[Turning | None]:
     """The turnings (one after each run of ``models``) with the vertices without a rest placed anew."""
     placed = list(turnings)
-    told: list[tuple[int, list[Verdict]]] = []
-    for number, turning in enumerate(turnings):
-        if turning is not None and turning.rest_s == 0.0:
-            verdicts = _verdicts(models[number], turning)
-            if verdicts is not None:
-                told.append((number, verdicts))
+    turned = [
+        (at, turning) for at, turning in enumerate(turnings) if turning is not None and turning.rest_s == 0.0
+    ]
+    told = []
+    for (at, turning), verdicts in zip(turned, _verdicts(models, turned), strict=True):
+        # Where none of them fits, the turnaround follows no such course.
+        if min(verdict.misfit for verdict in verdicts) <= _ODD * turning.near.used.sum():
+            told.append((at, turning, verdicts))
     if not told:
         return placed
-    cost = np.array([[verdict.cost for verdict in verdicts] for _, verdicts in told])
+    cost = np.array([[verdict.cost for verdict in verdicts] for _, _, verdicts in told])
     evidence = cost + _OTHERS * (cost.sum(axis=0) - cost)
-    for (number, verdicts), own in zip(told, evidence, strict=True):
-        turning = placed[number]
-        assert turning is not None
-        placed[number] = _placed(turning, verdicts, np.exp(-0.5 * (own - own.min())))
+    for (at, turning, verdicts), own in zip(told, evidence, strict=True):
+        placed[at] = _placed(turning, verdicts, np.exp(-0.5 * (own - own.min())))
     return placed
 
 
-def _verdicts(model: Model, turning: Turning) -> list[Verdict] | None:
-    """The best vertex for each time that the pull may take; None where none of them fits."""
-    readings = [Reading(model, turning.near, turning.way, coming_s) for coming_s in COMING_S]
-    verdicts = [reading.straight() for reading in readings]
-    if min(verdict.misfit for verdict in verdicts) > _ODD * readings[0].edges:
-        return None
-    return verdicts
+def _verdicts(models: Sequence[Model], turned: Sequence[tuple[int, Turning]]) -> list[list[Verdict]]:
+    """For each turnaround the best vertex for each time that the pull may take."""
+    readings = [
+        Reading(models[at], turning.near, turning.way, coming_s)
+        for at, turning in turned
+        for coming_s in COMING_S
+    ]
+    if not readings:
+        return []
+    verdicts = Readings(readings).straight(np.arange(len(readings)))
+    each = len(COMING_S)
+    return [[verdicts[at * each + number] for number in range(each)] for at in range(len(turned))]
 
 
 def _placed(turning: Turning, verdicts: list[Verdict], weight: Array) -> Turning:

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brakebeat.reference.fit import Fit
+from brakebeat.reference.side import RISE_S
 from brakebeat.reference.spline import Array
-from brakebeat.reference.vertex import RISE_S, Prior, start_from_rest
+from brakebeat.reference.start import Prior, start_from_rest
 
 _SCAN_S = 0.0005
 # Edges (of six magnets; more by the root of their number) that tell a start from rest, over which the jerk is a
@@ -172,11 +173,11 @@ def _sharpened(fit: Fit, end: End, edges: slice, *, before: bool) -> End:
     if not before:
         t, angle, sigma = -t[::-1], angle[::-1], sigma[::-1]
     rise = RISE_S / 2.0 if before else 0.0
-    found = []
-    for rough in (_CALM,) if before else _ROUGH:
-        prior = Prior(fit.noise.jerk_density * rough, fit.usual_accel_rad_s2, 1e-4, fit.spacing_rad)
-        found.append(start_from_rest(prior, t, np.abs(angle - angle[0]), sigma, rises=before))
-    t_s, spread, _ = min(found, key=lambda each: each[2])
+    priors = [
+        Prior(fit.noise.jerk_density * rough, fit.usual_accel_rad_s2, fit.spacing_rad)
+        for rough in ((_CALM,) if before else _ROUGH)
+    ]
+    t_s, spread = start_from_rest(priors, t, np.abs(angle - angle[0]), sigma, rises=before)
     t_s = t_s + rise if before else -t_s
     return End(t_s, float(fit.value(np.array([t_s]))[0]), spread, end.angle_sd_rad, True)
 

@@ -7,27 +7,19 @@ penalty eases (expectation and maximisation by turns). Edges far off the spline 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from brakebeat.reference.bundle import Bundle
 from brakebeat.reference.chain import Chain
 from brakebeat.reference.noise import Noise
-from brakebeat.reference.spline import Array, Factor, Grid, gram, penalty, project, third
-from brakebeat.reference.vertex import CHANGE, CHANGE_S
+from brakebeat.reference.side import CHANGE, CHANGE_S
+from brakebeat.reference.spline import Array, Factor
+from brakebeat.reference.system import System
 
-# Prior standard deviation of a magnet's offset, rad.
-OFFSET_PRIOR_RAD = 0.03
-# Half the hysteresis: a switch fires as its magnet comes near, up to about a degree ahead of it either way round
-# (common experience, no source). An encoder, known by its small steps, has play of a part of a step.
-SHIFT_RAD, SHIFT_PRIOR_RAD = 0.0105, 0.005
-_ENCODER_RAD, _ENCODER_PLAY = 0.2, 0.25
-# Offsets are deviations from even spacing: their mean is held at zero this tightly.
-_MEAN_PRIOR_RAD = 1e-5
-# Student's degrees of freedom: of the jerk, over patches of so many pieces, and of an edge's error.
-JERK_DOF = 1.0
-PATCH = 5
-EDGE_DOF = 4.0
+# How often the jerk's bursts and the edges' trust are told anew.
 _ROUNDS = 4
 
 
@@ -89,15 +81,50 @@ class Fit:
 
 def fit_chain(chain: Chain, magnets: int, spacing_rad: float, noise: Noise, usual_accel: float) -> Fit:
     """Fit a chain at given scales; ``magnets`` offsets are estimated (0: none)."""
-    floor = _turn_ease(chain, noise, usual_accel)
-    speed = first_speeds(chain, spacing_rad)
-    fit = _solve(chain, magnets, spacing_rad, usual_accel, noise, speed)
+    return fit_chains([chain], magnets, spacing_rad, noise, usual_accel)[0]
+
+
+def fit_chains(
+    chains: Sequence[Chain], magnets: int, spacing_rad: float, noise: Noise, usual_accel: float
+) -> list[Fit]:
+    """Fit chains, each by itself."""
+    if not chains:
+        return []
+    bundle = Bundle.of(chains)
+    floor = bundle.over_pieces([_turn_ease(chain, noise, usual_accel) for chain in chains])
+    system = System(bundle, magnets, spacing_rad, noise)
+    ease = bundle.over_pieces([chain.ease for chain in chains])
+    trust = bundle.trust
+    speed = bundle.over_edges([first_speeds(chain, spacing_rad) for chain in chains])
+    system.solve(ease, trust, speed)
     for number in range(_ROUNDS):
-        chain.ease = np.minimum(jerk_ease(chain.grid, fit.coefficients, noise), floor)
+        ease = np.minimum(bundle.ease(system.coefficients, noise), floor)
         if number:
-            chain.trust = _trust(fit)
-        fit = _solve(chain, magnets, spacing_rad, usual_accel, noise, fit.speed_rad_s)
-    return fit
+            trust = system.trust()
+        system.solve(ease, trust, system.speed_rad_s)
+    for number, chain in enumerate(chains):
+        chain.ease, chain.trust = ease[bundle.pieces_of(number)], trust[bundle.edges[number]]
+    return [_fit(system, bundle, number, spacing_rad, noise, usual_accel) for number in range(len(chains))]
+
+
+def _fit(
+    system: System, bundle: Bundle, number: int, spacing_rad: float, noise: Noise, usual_accel: float
+) -> Fit:
+    own, unknown = bundle.coefficients[number], system.unknown[number]
+    return Fit(
+        bundle.chains[number],
+        len(unknown) - 1,
+        spacing_rad,
+        usual_accel,
+        noise,
+        system.coefficients[own] + system.middle_rad[number],
+        unknown[:-1],
+        float(unknown[-1]),
+        system.speed_rad_s[bundle.edges[number]],
+        system.band[:, own],
+        system.coupling[own],
+        system.covariance[number],
+    )
 
 
 def first_speeds(chain: Chain, spacing_rad: float) -> Array:
@@ -110,90 +137,11 @@ def first_speeds(chain: Chain, spacing_rad: float) -> Array:
     return slower
 
 
-def jerk_ease(grid: Grid, coefficients: Array, noise: Noise) -> Array:
-    """How much to weaken or strengthen the jerk penalty in each piece, from the jerk found there."""
-    power = third(grid, coefficients) ** 2 * grid.step_s / noise.jerk_density
-    patch = np.convolve(power, np.ones(PATCH), mode="same") if len(power) >= PATCH else power
-    ease: Array = (JERK_DOF + PATCH) / (JERK_DOF + patch)
-    return ease
-
-
-def _solve(
-    chain: Chain, magnets: int, spacing_rad: float, usual_accel: float, noise: Noise, speed: Array
-) -> Fit:
-    """Normal equations at given scales, ease and trust: the spline is eliminated, the shared unknowns solved."""
-    weight = chain.trust / noise.sigma(speed) ** 2
-    jerk = chain.ease * chain.grid.step_s / noise.jerk_density
-    band = gram(chain.grid, chain.first, chain.rows, weight) + penalty(chain.grid, jerk)
-    factor = Factor(band)
-    shared = _shared_columns(chain, magnets)
-    even = chain.place * spacing_rad
-    # Relative to the middle of the chain, to spare the rounding.
-    middle = float(np.mean(even))
-    seen = np.column_stack([even - middle, shared]) * weight[:, None]
-    pushed = project(chain.grid, chain.first, chain.rows, seen)
-    solved = factor.solve(pushed)
-    coupling, follow = pushed[:, 1:], solved[:, 1:]
-    information = shared.T @ seen[:, 1:] - coupling.T @ follow + _shared_prior(magnets)
-    shift, shift_sd = shift_prior(spacing_rad)
-    information[-1, -1] += shift_sd**-2
-    covariance = np.linalg.inv(information)
-    seen_of_shared = shared.T @ seen[:, 0] - coupling.T @ solved[:, 0]
-    seen_of_shared[-1] += shift / shift_sd**2
-    unknown = covariance @ seen_of_shared
-    coefficients = solved[:, 0] - follow @ unknown + middle
-    return Fit(
-        chain,
-        magnets,
-        spacing_rad,
-        usual_accel,
-        noise,
-        coefficients,
-        unknown[:-1],
-        float(unknown[-1]),
-        np.abs(chain.at_edges(coefficients, chain.slopes)),
-        band,
-        coupling,
-        np.asarray(covariance, np.float64),
-    )
-
-
-def _shared_columns(chain: Chain, magnets: int) -> Array:
-    """How each edge's even place depends on offsets and shift: place = spline − offset + sense·shift."""
-    columns = np.zeros((len(chain.t_s), magnets + 1))
-    if magnets:
-        columns[np.arange(len(chain.t_s)), chain.place % magnets] = -1.0
-    columns[:, -1] = chain.sense
-    return columns
-
-
-def _shared_prior(magnets: int) -> Array:
-    prior = np.zeros((magnets + 1, magnets + 1))
-    prior[:magnets, :magnets] = np.eye(magnets) / OFFSET_PRIOR_RAD**2
-    if magnets:
-        prior[:magnets, :magnets] += 1.0 / (_MEAN_PRIOR_RAD * magnets) ** 2
-    return prior
-
-
-def shift_prior(spacing_rad: float) -> tuple[float, float]:
-    """What is known beforehand of half the hysteresis: mean and standard deviation, rad."""
-    if spacing_rad < _ENCODER_RAD:
-        return 0.0, _ENCODER_PLAY * spacing_rad
-    return SHIFT_RAD, SHIFT_PRIOR_RAD
-
-
 def _angles(chain: Chain, spacing_rad: float, offsets_rad: Array, shift_rad: float) -> Array:
     angle = chain.place * spacing_rad - chain.sense * shift_rad
     if len(offsets_rad):
         angle = angle + offsets_rad[chain.place % len(offsets_rad)]
     return np.asarray(angle, float)
-
-
-def _trust(fit: Fit) -> Array:
-    """Less weight for edges far off the spline."""
-    residual = fit.angle_rad() - fit.chain.at_edges(fit.coefficients, fit.chain.rows)
-    trust: Array = (EDGE_DOF + 1.0) / (EDGE_DOF + (residual / fit.noise.sigma(fit.speed_rad_s)) ** 2)
-    return trust
 
 
 def _turn_ease(chain: Chain, noise: Noise, usual_accel: float) -> Array:

@@ -53,12 +53,6 @@ class Scales:
     speed_noise: float
 
 
-def student_cost(difference: Array, scale: Array) -> Array:
-    """Minus log of Student's density (3 degrees of freedom) with a scale, at a difference."""
-    z = difference / scale
-    return np.log(scale) - _STUDENT_NORM + 0.5 * (STUDENT_DOF + 1.0) * np.log1p(z * z / STUDENT_DOF)
-
-
 @dataclass(frozen=True)
 class Faults:
     """How often a sensor errs: chance of a magnet passing unseen, of an edge that bounces, stray edges a second."""
@@ -79,11 +73,13 @@ class Faults:
 
 @dataclass(frozen=True)
 class Glide:
-    """From one gap to the next: cost while pulled and while braked, and what was learnt of the acceleration."""
+    """From one gap to the next: cost while pulled and while braked, and what was learnt of the acceleration: from
+    what was thought before, ``gain`` of the way to what the two gaps show."""
 
     pulled: Array
     braked: Array
     accel_rad_s2: Array
+    gain: Array
 
 
 def glide_costs(
@@ -102,20 +98,23 @@ def glide_costs(
     noise = scales.speed_noise * np.minimum(old, new) + 1e-9
     change = new - old
     carried = ACCEL_CHANGE * scales.accel_rad_s2 * between_s
-    scale = np.hypot(carried, noise)
-    fitting = student_cost(change - accel * between_s, scale) - np.log(new / gap_s)
-    against = noise + 0.05 * scales.accel_rad_s2 * between_s
-    gain = carried**2 / (carried**2 + noise**2)
-    learnt = accel + gain * (change / between_s - accel)
+    variance = carried * carried + noise * noise
+    scale = np.sqrt(variance)
+    fitting = _student((change - accel * between_s) / scale) + (np.log(scale * gap_s / new) - _STUDENT_NORM)
+    against = _student(change / (noise + 0.05 * scales.accel_rad_s2 * between_s))
+    gain = carried * carried / variance
     return Glide(
-        fitting + _wrong_way(np.minimum(change, 0.0) / against),
-        fitting + _wrong_way(np.maximum(change, 0.0) / against),
-        learnt,
+        fitting + np.where(change < 0.0, against, 0.0),
+        fitting + np.where(change > 0.0, against, 0.0),
+        accel + gain * (change / between_s - accel),
+        gain,
     )
 
 
-def _wrong_way(z: Array) -> Array:
-    return 0.5 * (STUDENT_DOF + 1.0) * np.log1p(z * z / STUDENT_DOF)
+def _student(z: Array) -> Array:
+    """Minus log of Student's density, without its constant."""
+    cost: Array = 0.5 * (STUDENT_DOF + 1.0) * np.log1p(z * z / STUDENT_DOF)
+    return cost
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,8 @@ import numpy as np
 
 from brakebeat.reference.reading import Model
 from brakebeat.reference.spline import Array, Integers
+from brakebeat.reference.start import LONGEST_LEAD_S, Prior, Starts
 from brakebeat.reference.strokes import EdgeRun
-from brakebeat.reference.vertex import LONGEST_LEAD_S, Prior, weigh_vertices
 
 NEAR = 8
 _SHOWN = 13
@@ -32,6 +32,8 @@ _FAST, _FAST_SPREAD = 4.0, 0.35
 # the last moment.
 _AFTER_REST = (1.0, 0.1)
 _BEFORE_REST = (1e4, 1e2, 1.0, 0.1)
+_LEADS = 40
+_BLUR_RAD = (0.01, 0.0)
 
 
 @dataclass(frozen=True)
@@ -105,15 +107,13 @@ def _reread(
 def _best(
     outset: _Outset, t_s: Array, unused: Integers, sense: int, table_rad: Array, model: Model
 ) -> _Outset:
-    best, least = outset, np.inf
     # All readings answer for the edges up to the same one.
     until_s = float(outset.t_s[min(_SHOWN, len(outset.t_s)) - 1])
-    for number, reading in enumerate(_readings(outset, t_s, unused, model)):
-        cost = reading.cost + _MARGIN * (number > 0)
-        cost += _cost_from_rest(reading, until_s, sense, table_rad, model)
-        if cost < least:
-            best, least = reading, cost
-    return best
+    readings = list(_readings(outset, t_s, unused, model))
+    shown = [_shown(reading, until_s, sense, table_rad, model) for reading in readings]
+    costs = np.array([reading.cost for reading in readings]) + _costs_from_rest(shown, outset.rough, model)
+    costs[1:] += _MARGIN
+    return readings[int(np.argmin(costs))]
 
 
 def _readings(outset: _Outset, t_s: Array, unused: Integers, model: Model) -> Iterator[_Outset]:
@@ -164,33 +164,50 @@ def _put_back(outset: _Outset, t_s: Array, unused: Integers, model: Model) -> It
             )
 
 
-def _cost_from_rest(outset: _Outset, until_s: float, sense: int, table_rad: Array, model: Model) -> float:
-    """−2·log likelihood of edges, up to some time, that follow a start from rest."""
+def _shown(
+    outset: _Outset, until_s: float, sense: int, table_rad: Array, model: Model
+) -> tuple[Array, Array]:
+    """Times and angles of the edges up to some time."""
     shown = slice(0, max(int(np.searchsorted(outset.t_s, until_s, side="right")), 2))
-    t_s, place = outset.t_s[shown], outset.place[shown]
-    angle = place * model.spacing_rad
+    place = outset.place[shown]
+    angle = np.asarray(place * model.spacing_rad, np.float64)
     if len(table_rad):
         angle = angle + sense * table_rad[sense * place % len(table_rad)]
-    # The wheel stood still less than a spacing before the first edge: it cannot be fast already.
-    speed = float(angle[1] - angle[0]) / max(float(t_s[1] - t_s[0]), 1e-5)
+    return outset.t_s[shown], angle
+
+
+def _costs_from_rest(shown: list[tuple[Array, Array]], rough: tuple[float, ...], model: Model) -> Array:
+    """−2·log likelihood of edges, each reading's, that follow a start from rest."""
+    haste = np.array([_haste(t_s, angle, model) for t_s, angle in shown])
+    found = [_speeds(t_s, angle, model) for t_s, angle in shown]
+    starts = Starts.of(
+        [t_s - t_s[0] for t_s, _ in shown],
+        [angle - angle[0] for _, angle in shown],
+        [sigma for _, sigma in found],
+        [
+            Prior(factor * model.noise.jerk_density, model.usual_accel_rad_s2, model.spacing_rad)
+            for factor in rough
+        ],
+        rises=True,
+    )
+    lead = np.geomspace(0.004, LONGEST_LEAD_S, _LEADS)
+    _, cost = starts.least(np.broadcast_to(lead, (len(shown) * len(rough), _LEADS)), _BLUR_RAD, _LEADS)
+    likeliest = cost.reshape(len(shown), len(rough)).min(axis=1)
+    density = np.array([density for density, _ in found])
+    return haste + likeliest + density
+
+
+def _haste(t_s: Array, angle_rad: Array, model: Model) -> float:
+    """The wheel stood still less than a spacing before the first edge: it cannot be fast already."""
+    speed = float(angle_rad[1] - angle_rad[0]) / max(float(t_s[1] - t_s[0]), 1e-5)
     needed = speed**2 / (2.0 * model.spacing_rad * model.usual_accel_rad_s2)
-    haste = (max(np.log(abs(needed) / _FAST), 0.0) / _FAST_SPREAD) ** 2
-    return float(haste) + min(_rest_cost(t_s, angle - angle[0], model, rough) for rough in outset.rough)
+    return float((max(np.log(abs(needed) / _FAST), 0.0) / _FAST_SPREAD) ** 2)
 
 
-def _rest_cost(t_s: Array, way_rad: Array, model: Model, rough: float) -> float:
+def _speeds(t_s: Array, angle_rad: Array, model: Model) -> tuple[float, Array]:
+    """What turns densities of angles into densities of times, as −2·log, and the edges' standard deviations."""
     gaps = np.maximum(np.diff(t_s), 1e-5)
-    speed = np.abs(np.diff(way_rad)) / gaps
+    speed = np.abs(np.diff(angle_rad)) / gaps
     slower = np.maximum(np.minimum(np.append(speed, speed[-1:]), np.append(speed[:1], speed)), 1.0)
-    sigma = np.hypot(model.noise.sigma(slower), 1e-3)
-    prior = Prior(rough * model.noise.jerk_density, model.usual_accel_rad_s2, 1e-4, model.spacing_rad)
-    lead = np.geomspace(0.004, LONGEST_LEAD_S, 40)
-    best = np.inf
-    for blur in (0.01, 0.0):
-        found = weigh_vertices(
-            prior, t_s, -way_rad, np.hypot(sigma, blur), 0, t_s[0] - lead, np.full(len(lead), 1e-9)
-        )
-        at = int(np.argmin(found.cost))
-        best = float(found.cost[at])
-        lead = np.linspace(lead[max(at - 1, 0)], lead[min(at + 1, len(lead) - 1)], 40)
-    return best - 2.0 * float(np.log(slower).sum())
+    sigma: Array = np.hypot(model.noise.sigma(slower), 1e-3)
+    return -2.0 * float(np.log(slower).sum()), sigma

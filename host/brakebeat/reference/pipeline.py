@@ -17,7 +17,7 @@ from brakebeat.reference.edges import EdgeTrain, edge_train
 from brakebeat.reference.ends import Stroke, locate_strokes, parted
 from brakebeat.reference.exchange import exchanged
 from brakebeat.reference.faults import best_path, measured
-from brakebeat.reference.fit import Fit, fit_chain, shift_prior
+from brakebeat.reference.fit import Fit, fit_chains
 from brakebeat.reference.identity import Marks, recognise
 from brakebeat.reference.likelihood import Faults, Scales
 from brakebeat.reference.noise import Noise
@@ -34,6 +34,7 @@ from brakebeat.reference.strokes import (
     longest_gap_s,
     reread,
 )
+from brakebeat.reference.system import shift_prior
 from brakebeat.reference.turns import NEAR, Turning, resolve
 from brakebeat.reference.zero import Bounds, Releases, Turns, Zero, find_zero
 
@@ -99,15 +100,18 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults:
     """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught."""
     alone = [join_runs([run], []) for run in runs]
     noise = find_noise(alone, scales.spacing_rad, Noise())
-    singles = [fit_chain(chain, magnets, scales.spacing_rad, noise, scales.accel_rad_s2) for chain in alone]
+    singles = fit_chains(alone, magnets, scales.spacing_rad, noise, scales.accel_rad_s2)
+    doubted = []
     for number, single in enumerate(singles):
         free = _free_between(runs, number - 1, number + 1, len(t_s))
         better = exchanged(runs[number], single, t_s, free)
         if better is not None:
             runs[number], alone[number] = better, join_runs([better], [])
-            singles[number] = fit_chain(
-                alone[number], magnets, scales.spacing_rad, noise, scales.accel_rad_s2
-            )
+            doubted.append(number)
+    again = [alone[number] for number in doubted]
+    refitted = fit_chains(again, magnets, scales.spacing_rad, noise, scales.accel_rad_s2)
+    for number, single in zip(doubted, refitted, strict=True):
+        singles[number] = single
     if magnets:
         noise = refine_noise(singles)
     marks = Marks(runs, recognise(singles), [fit.offsets_rad for fit in singles])
@@ -216,21 +220,29 @@ def _resolve(
     """The turning after each run but the last (None where the chain breaks), and the runs as it reads them."""
     last_row = [int(run.row[-1]) for run in runs]
     runs = list(runs)
-    turnings: list[Turning | None] = []
-    for number in range(len(runs) - 1):
-        before, after = runs[number], runs[number + 1]
-        if not after.turned or len(before.t_s) < 2 or len(after.t_s) < 2:
-            turnings.append(None)
-            continue
-        near, window = _nearby(t_s, before, after, last_row[number])
-        near = dataclasses.replace(
-            near,
-            distance_cost=marks.distance_cost(number, window[0], window[-1]),
-            offset_rad=marks.offsets_of(number, window),
+    turnings: list[Turning | None] = [None] * (len(runs) - 1)
+    # Every other turnaround at once: neighbours may look at the same edges.
+    for first in (0, 1):
+        numbers = [
+            number
+            for number in range(first, len(runs) - 1, 2)
+            if runs[number + 1].turned and min(len(runs[number].t_s), len(runs[number + 1].t_s)) >= 2
+        ]
+        around = [_nearby(t_s, runs[number], runs[number + 1], last_row[number]) for number in numbers]
+        nears = [
+            dataclasses.replace(
+                near,
+                distance_cost=marks.distance_cost(number, window[0], window[-1]),
+                offset_rad=marks.offsets_of(number, window),
+            )
+            for number, (near, window) in zip(numbers, around, strict=True)
+        ]
+        found = resolve(
+            [models[number] for number in numbers], nears, [settled[number] for number in numbers]
         )
-        turning = resolve(models[number], near, settled[number])
-        turnings.append(turning)
-        runs[number], runs[number + 1] = reread(before, after, t_s, turning.near, window)
+        for number, turning, (_, window) in zip(numbers, found, around, strict=True):
+            turnings[number] = turning
+            runs[number], runs[number + 1] = reread(runs[number], runs[number + 1], t_s, turning.near, window)
     return runs, turnings
 
 
@@ -254,15 +266,14 @@ def _nearby(t_s: Array, before: EdgeRun, after: EdgeRun, last_row: int) -> tuple
 def _fit_all(
     runs: list[EdgeRun], turnings: list[Turning | None], magnets: int, scales: Scales, noise: Noise
 ) -> list[Fit]:
-    fits = []
+    chains = []
     start = 0
     for number in range(len(runs)):
         if number + 1 == len(runs) or turnings[number] is None:
             inner = [turning for turning in turnings[start:number] if turning is not None]
-            chain = join_runs(runs[start : number + 1], inner)
-            fits.append(fit_chain(chain, magnets, scales.spacing_rad, noise, scales.accel_rad_s2))
+            chains.append(join_runs(runs[start : number + 1], inner))
             start = number + 1
-    return fits
+    return fit_chains(chains, magnets, scales.spacing_rad, noise, scales.accel_rad_s2)
 
 
 def _section(fit: Fit, strokes: list[Stroke], train: EdgeTrain, zero_index: int | None) -> Section:

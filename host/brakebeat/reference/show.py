@@ -19,14 +19,12 @@ def table(analysis: Analysis) -> str:
     return "\n".join(lines)
 
 
-def line(analysis: Analysis) -> str:
-    """The whole analysis in a few words."""
-    sets = len(analysis.sets)
-    return f"{analysis.pulses} edges, {len(analysis.reps)} reps in {sets} set{'' if sets == 1 else 's'}"
-
-
 def _summary(analysis: Analysis) -> str:
-    return f"{line(analysis)} (reference; ± is one standard uncertainty)"
+    sets = len(analysis.sets)
+    return (
+        f"{analysis.pulses} edges, {len(analysis.reps)} reps in {sets} set{'' if sets == 1 else 's'} "
+        "(reference; ± is one standard uncertainty)"
+    )
 
 
 def _rep_lines(rep: Rep) -> list[str]:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from brakebeat.reference.reading import Model, Nearby, Reading, Verdict
+from brakebeat.reference.readings import Readings
 
 # Real edges looked at on either side: beyond them nothing depends on the turnaround.
 NEAR = 7
@@ -50,67 +51,126 @@ class Turning:
     clear: float
 
 
-def resolve(model: Model, near: Nearby, settled: Turning | None = None) -> Turning:
-    """The likeliest reading of the edges around a turnaround.
+@dataclass(frozen=True)
+class _Found:
+    """The likeliest reading of a turnaround and by how much the next best one is worse."""
+
+    reading: Reading
+    verdict: Verdict
+    clear: float
+
+    @property
+    def strange(self) -> bool:
+        """Whether even the best reading leaves about as much misfit as noise explains: a right one leaves less, since
+        the vertex adapts to it."""
+        return self._misfits(_STRANGE)
+
+    @property
+    def odd(self) -> bool:
+        """Whether the motion is rougher here than the model has it."""
+        return self._misfits(_ODD)
+
+    def _misfits(self, share: float) -> bool:
+        return self.verdict.misfit >= share * float(self.reading.near.used.sum())
+
+    def turning(self) -> Turning:
+        """The verdict in full."""
+        verdict, reading = self.verdict, self.reading
+        return Turning(
+            reading.way,
+            verdict.rest_s,
+            verdict.rest_sd_s,
+            verdict.vertex_s,
+            verdict.vertex_sd_s,
+            reading.near,
+            verdict.cost,
+            self.clear,
+        )
+
+
+def resolve(
+    models: Sequence[Model], nears: Sequence[Nearby], settled: Sequence[Turning | None]
+) -> list[Turning]:
+    """The likeliest reading of the edges around each turnaround.
 
     Args:
-        settled: an earlier verdict for the same edges; one beyond question is only weighed anew.
+        settled: earlier verdicts for the same edges; one beyond question is only weighed anew.
     """
-    if settled is not None and settled.clear > _SETTLED:
-        reading = Reading(model, near, settled.way)
-        verdict = reading.judge()
-        if not _strange(reading, verdict):
-            return _turning(reading, verdict, settled.clear)
-    best, clear = _likeliest(model, near)
+    found: dict[int, _Found] = {}
+    sure = [at for at, earlier in enumerate(settled) if earlier is not None and earlier.clear > _SETTLED]
+    again = [Reading(models[at], nears[at], _way(settled[at])) for at in sure]
+    for at, reading, verdict in zip(sure, again, _judged(again), strict=True):
+        weighed = _Found(reading, verdict, _clear(settled[at]))
+        if not weighed.strange:
+            found[at] = weighed
+    left = [at for at in range(len(nears)) if at not in found]
+    for at, best in zip(left, _likeliest([(models[at], nears[at]) for at in left]), strict=True):
+        found[at] = best
     for rougher in _ROUGHER:
         # A brake that comes at the last moment jerks far more than the rest of the record.
-        if best[1].misfit < _ODD * best[0].edges:
-            break
-        noise = dataclasses.replace(model.noise, jerk_density=rougher * model.noise.jerk_density)
-        other, other_clear = _likeliest(dataclasses.replace(model, noise=noise), near)
-        if other[1].cost < best[1].cost:
-            best, clear = other, other_clear
-    return _turning(*best, clear)
+        odd = [at for at in left if found[at].odd]
+        cases = [(_roughened(models[at], rougher), nears[at]) for at in odd]
+        for at, other in zip(odd, _likeliest(cases), strict=True):
+            if other.verdict.cost < found[at].verdict.cost:
+                found[at] = other
+    return [found[at].turning() for at in range(len(nears))]
 
 
-def _likeliest(model: Model, near: Nearby) -> tuple[tuple[Reading, Verdict], float]:
-    """The best reading at given scales, those that call edges into question only where the others do not convince."""
-    best, clear = _best(model, list(_moved(near)))
-    if clear < _CLEAR or _strange(*best):
-        questioned = list(_questioned(near))
-        if questioned:
-            other, other_clear = _best(model, questioned)
-            gain = best[1].cost - other[1].cost
-            best, clear = (other, min(gain, other_clear)) if gain > 0.0 else (best, min(-gain, clear))
-    return best, clear
+def _way(earlier: Turning | None) -> int:
+    return 0 if earlier is None else earlier.way
 
 
-def _turning(reading: Reading, verdict: Verdict, clear: float) -> Turning:
-    return Turning(
-        reading.way,
-        verdict.rest_s,
-        verdict.rest_sd_s,
-        verdict.vertex_s,
-        verdict.vertex_sd_s,
-        reading.near,
-        verdict.cost,
-        clear,
-    )
+def _clear(earlier: Turning | None) -> float:
+    return 0.0 if earlier is None else earlier.clear
 
 
-def _best(model: Model, readings: list[tuple[Nearby, int]]) -> tuple[tuple[Reading, Verdict], float]:
-    """The best of some readings, and how far behind the next best one is."""
-    tried = sorted((Reading(model, near, way) for near, way in readings), key=Reading.guess)
-    found = [(reading, reading.judge()) for reading in tried[:_CLOSER]]
-    found.sort(key=lambda each: each[1].cost)
-    clear = found[1][1].cost - found[0][1].cost if len(found) > 1 else math.inf
-    return found[0], clear
+def _roughened(model: Model, factor: float) -> Model:
+    noise = dataclasses.replace(model.noise, jerk_density=factor * model.noise.jerk_density)
+    return dataclasses.replace(model, noise=noise)
 
 
-def _strange(reading: Reading, verdict: Verdict) -> bool:
-    """Whether even the best reading leaves about as much misfit as noise explains: a right one leaves less, since
-    the vertex adapts to it."""
-    return verdict.misfit > _STRANGE * reading.edges
+def _judged(readings: list[Reading]) -> list[Verdict]:
+    if not readings:
+        return []
+    verdicts = Readings(readings).judge(np.arange(len(readings)))
+    return [verdicts[at] for at in range(len(readings))]
+
+
+def _likeliest(cases: list[tuple[Model, Nearby]]) -> list[_Found]:
+    """The best readings at given scales, those that call edges into question only where the others do not convince."""
+    found = _best([[Reading(model, near, way) for near, way in _moved(case)] for model, case in cases])
+    doubtful = [at for at, best in enumerate(found) if best.clear < _CLEAR or best.strange]
+    asked = [[Reading(cases[at][0], near, way) for near, way in _questioned(cases[at][1])] for at in doubtful]
+    doubtful = [at for at, readings in zip(doubtful, asked, strict=True) if readings]
+    for at, other in zip(doubtful, _best([readings for readings in asked if readings]), strict=True):
+        best = found[at]
+        gain = best.verdict.cost - other.verdict.cost
+        if gain > 0.0:
+            found[at] = dataclasses.replace(other, clear=min(gain, other.clear))
+        else:
+            found[at] = dataclasses.replace(best, clear=min(-gain, best.clear))
+    return found
+
+
+def _best(cases: list[list[Reading]]) -> list[_Found]:
+    """Of each case's readings the best, and how far behind the next best one is."""
+    if not cases:
+        return []
+    readings = Readings([reading for case in cases for reading in case])
+    guess = readings.guess()
+    ends = np.cumsum([len(case) for case in cases])
+    closer = []
+    for case, end in zip(cases, ends, strict=True):
+        start = int(end) - len(case)
+        closer.append(start + np.argsort(guess[start:end], kind="stable")[:_CLOSER])
+    verdicts = readings.judge(np.concatenate(closer))
+    return [_first(readings, [(verdicts[at], at) for at in chosen.tolist()]) for chosen in closer]
+
+
+def _first(readings: Readings, told: list[tuple[Verdict, int]]) -> _Found:
+    told.sort(key=lambda each: each[0].cost)
+    clear = told[1][0].cost - told[0][0].cost if len(told) > 1 else math.inf
+    return _Found(readings.readings[told[0][1]], told[0][0], clear)
 
 
 def _moved(near: Nearby, moves: tuple[int, ...] = _MOVES, stride: int = 1) -> Iterator[tuple[Nearby, int]]:

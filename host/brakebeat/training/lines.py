@@ -127,9 +127,9 @@ def fieller(
 
 
 def _quantile(degrees: int) -> float:
-    from scipy.special import stdtrit
+    from scipy.stats import t
 
-    return float(stdtrit(degrees, 0.5 + CONFIDENCE / 2.0))
+    return float(t.ppf(0.5 + CONFIDENCE / 2.0, degrees))
 
 
 def _power(base: float, exponent: int) -> float:

@@ -1,0 +1,108 @@
+"""When a wheel at rest set off (or, played backwards, came to rest), from the edges next to the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from brakebeat.reference.meeting import ACCEL_SPREAD, ACCEL_SPREAD_AT_REST, alone
+from brakebeat.reference.side import CHANGE_S, RISE_S, Sides, finer_grid, listen
+from brakebeat.reference.spline import Array, Integers
+
+# A wheel passes its first magnet within this after setting off.
+LONGEST_LEAD_S = 1.5
+_FIRST_LEADS, _FINER = 50, 25
+_BLUR_RAD = (0.03, 0.01, 0.003, 0.0, 0.0)
+_BESIDE_S = 0.002
+_MOST_SD_S = 0.1
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Scales of a start: jerk density rad²/s⁵, usual acceleration, the magnets' spacing."""
+
+    jerk_density: float
+    accel_rad_s2: float
+    spacing_rad: float
+
+
+@dataclass(frozen=True)
+class Starts:
+    """Courses of edges from rest on, each under several priors: course by course, under one prior after the other.
+
+    ``rises``: the pull grows from nothing (played backwards, braking does not).
+    """
+
+    sides: Sides
+    spacing_rad: float
+    rises: bool
+
+    @classmethod
+    def of(
+        cls,
+        away_s: Sequence[Array],
+        way_rad: Sequence[Array],
+        sigma_rad: Sequence[Array],
+        priors: Sequence[Prior],
+        *,
+        rises: bool,
+    ) -> Starts:
+        """Courses of edges ``away_s`` and ``way_rad`` from the first one, each edge with its standard deviation."""
+        spacing, times = priors[0].spacing_rad, len(priors)
+        shown = _stacked([np.ones(len(each)) for each in away_s], times)
+        count = shown.shape[1]
+        sides = Sides(
+            _stacked(away_s, times),
+            _stacked([-0.5 * spacing - way for way in way_rad], times),
+            np.where(shown > 0.0, _stacked(sigma_rad, times), 1.0),
+            shown,
+            np.tile([prior.jerk_density for prior in priors], len(away_s)),
+            np.tile([prior.accel_rad_s2 for prior in priors], len(away_s)),
+            RISE_S if rises else 0.0,
+            np.full(count, 0.0 if rises else CHANGE_S),
+        )
+        return cls(sides, spacing, rises)
+
+    def cost(self, lead_s: Array, blur_rad: float = 0.0) -> Array:
+        """−2·log likelihood (r, k) of having set off ``lead_s`` (r, k) before the first edge."""
+        spread = ACCEL_SPREAD_AT_REST if self.rises else ACCEL_SPREAD
+        return alone(listen(self.sides, lead_s, blur_rad), self.spacing_rad, spread)
+
+    def least(self, lead_s: Array, blur_rad: Sequence[float], finer: int) -> tuple[Array, Array]:
+        """The best time (r,) and its cost, from a grid (r, k) on that gets finer with each blur."""
+        cost = self.cost(lead_s, blur_rad[0])
+        for blur in blur_rad[1:]:
+            lead_s = finer_grid(lead_s, cost, finer)
+            cost = self.cost(lead_s, blur)
+        best: Integers = cost.argmin(axis=1)
+        rows = np.arange(len(best))
+        return lead_s[rows, best], cost[rows, best]
+
+
+def _stacked(courses: Sequence[Array], times: int) -> Array:
+    """Courses of any length as columns, each so many times, with zeros below."""
+    stacked = np.zeros((max(len(each) for each in courses), len(courses) * times))
+    for number, each in enumerate(courses):
+        stacked[: len(each), number * times : (number + 1) * times] = each[:, None]
+    return stacked
+
+
+def start_from_rest(
+    priors: Sequence[Prior], t_s: Array, way_rad: Array, sigma_rad: Array, *, rises: bool
+) -> tuple[float, float]:
+    """When a wheel at rest set off, to pass edges (n,) at ``way_rad`` from the first one, under the likeliest of some
+    priors: time and its standard deviation.
+
+    Args:
+        rises: the pull grows from nothing (played backwards, braking does not).
+    """
+    starts = Starts.of([t_s - t_s[0]], [way_rad], [sigma_rad], priors, rises=rises)
+    lead_s = np.broadcast_to(np.geomspace(1e-3, LONGEST_LEAD_S, _FIRST_LEADS), (len(priors), _FIRST_LEADS))
+    lead_s, cost = starts.least(lead_s, _BLUR_RAD, _FINER)
+    beside = starts.cost(lead_s[:, None] + np.array([_BESIDE_S, 0.0, -_BESIDE_S]))
+    best = int(np.argmin(cost))
+    curve = float(beside[best, 0] - 2.0 * beside[best, 1] + beside[best, 2]) / _BESIDE_S**2
+    spread = float(np.sqrt(2.0 / curve)) if curve > 0.0 else _MOST_SD_S
+    return float(t_s[0] - lead_s[best]), min(spread, _MOST_SD_S)

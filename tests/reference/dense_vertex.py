@@ -1,0 +1,48 @@
+"""A turnaround's likelihood in its plain form: every edge's covariance with every other, by SciPy's normal density."""
+
+import numpy as np
+from scipy.stats import multivariate_normal
+
+from brakebeat.reference.meeting import ACCEL_SPREAD, ACCEL_SPREAD_AT_REST
+from brakebeat.reference.side import CHANGE, RISE_S, STEADY_JERK_PER_S
+
+
+def grown(x, rise_s):
+    late = np.maximum(x - rise_s, 0.0)
+    return (x**3 - late**3) / (6.0 * rise_s)
+
+
+def cost_of(edges, split, unseen_s, rest_s, scales):
+    """−2·log likelihood, less its constant, and the expected angle of the turn.
+
+    Args:
+        edges: times, angles along the sense before, standard deviations (n,) each; ``split`` of them come before.
+        unseen_s: how long after the last edge before the wheel stood.
+        scales: jerk density, usual acceleration, spacing, the shift's doubt, how long the pull takes to come.
+    """
+    t_s, angle, sigma = edges
+    jerk, usual, spacing, shift_sd, change_s = scales
+    before = np.arange(len(t_s)) < split
+    vertex = t_s[max(split - 1, 0)] + unseen_s
+    x = np.where(before, vertex - t_s, t_s - vertex - rest_s)
+    rested = rest_s > 0.0
+    fall = np.where(~before & rested, grown(x, RISE_S), 0.5 * x**2)
+    spread = (ACCEL_SPREAD_AT_REST if rested else ACCEL_SPREAD) * usual * fall
+    same = before[:, None] == before[None, :]
+    low, apart = np.minimum.outer(x, x), np.abs(np.subtract.outer(x, x))
+    covariance = same * jerk * low**3 * (low**2 / 20.0 + low * apart / 8.0 + apart**2 / 12.0)
+    steady = x**3 / 6.0 * STEADY_JERK_PER_S * usual
+    covariance += same * np.outer(steady, steady)
+    if not rested:
+        change = np.where(before, 0.0, CHANGE * usual * grown(x, change_s))
+        covariance += np.outer(change, change)
+    # As the code under test does it, against rounding.
+    covariance += 1e-11 * np.diag(np.diag(covariance) + 1.0)
+    covariance += (same if rested else 1.0) * np.outer(spread, spread)
+    ahead = np.where(before, shift_sd, -shift_sd)
+    covariance += np.outer(ahead, ahead) + spacing**2 + np.diag(sigma**2)
+    top = angle[max(split - 1, 0)] + 0.5 * spacing
+    offset = angle - top + usual * fall
+    density = multivariate_normal.logpdf(offset, np.zeros(len(t_s)), covariance)
+    turned = top + spacing**2 * np.linalg.solve(covariance, offset).sum()
+    return -2.0 * density - len(t_s) * np.log(2.0 * np.pi), turned
