@@ -84,6 +84,15 @@ class Rep:
             document["uncertainty"] = uncertainty
         return document
 
+    @classmethod
+    def from_document(cls, document: dict[str, Any]) -> Rep:
+        """The rep in a document of ``to_document``; ratios are worked out anew. Raises as ``Analysis``' does."""
+        worked_out = ("ratio_peak_power", "ratio_mean_power")
+        values = {name: value for name, value in document.items() if name not in worked_out}
+        for phase in ("concentric", "eccentric"):
+            values[phase] = PhaseFigures(**values[phase])
+        return cls(**values)
+
 
 @dataclass
 class Cue:
@@ -129,6 +138,21 @@ class Analysis:
             "quality": dataclasses.asdict(self.quality),
         }
         return finite(document)
+
+    @classmethod
+    def from_document(cls, document: dict[str, Any]) -> Analysis:
+        """The analysis in a JSON document that ``to_document`` made: the same one, but for NaN, now ``None``.
+
+        Raises ``KeyError``, ``TypeError`` or ``AttributeError`` where it is no such document.
+        """
+        return cls(
+            engine=document["engine"],
+            pulses=document["pulses"],
+            reps=[Rep.from_document(rep) for rep in document["reps"]],
+            cues=[Cue(**cue) for cue in document["cues"]],
+            quality=Quality(**document["quality"]),
+            sets=[(one["first"], one["last"]) for one in document["sets"]],
+        )
 
 
 def finite(value: Any) -> Any:

@@ -3,18 +3,16 @@
 import numpy as np
 import pytest
 
-from brakebeat.board import replay
 from brakebeat.coach.keeper import Keeper
 from brakebeat.coach.session import CoachSession
-from brakebeat.formats.recording import read_recording
 from brakebeat.link import EdgesArrived, LinkLost
-from brakebeat.samples import resolve
 from brakebeat.store import open_store
 from brakebeat.store.computing import recompute
 from brakebeat.store.queries import sets
 from brakebeat.store.sessions import load_recording
 
 from .events import arrived, choice, connected
+from .played import a_session_of_two_sets
 
 FAR_US = 200_000_000
 
@@ -109,23 +107,11 @@ def test_a_rep_sent_again_is_not_stored_again(tmp_path):
 
 @pytest.mark.parametrize("engine", ["firmware", "reference"])
 def test_every_figure_can_be_recomputed(engine, tmp_path):
-    recording = read_recording(resolve("sample:sets"))
-    analysis = replay(recording)
-    events = [connected(board_us=0)]
-    for rep in analysis.reps:
-        moved = arrived(rep.index, rep.start_us)
-        events.append((rep.end_us, type(moved)(rep, [], b"", 7, rep.index, 1)))
-    told = [(int(t), edges([t])) for t in recording.t_us]
-    ordered = [event for _, event in sorted([*events[1:], *told], key=lambda pair: pair[0])]
-    session = CoachSession(choice())
-    session.choice = type(session.choice)("Mara Quill", "squat", recording.rig, session.choice.plan)
+    played = a_session_of_two_sets()
     with open_store(tmp_path / "log") as store:
-        keeper = Keeper(store, session.choice, lambda: 0.0)
-        for event in [events[0], *ordered]:
-            keeper.keep(event, session.take(event, 0.0))
-        keeper.close()
+        played.into(store)
         before = [[stored.rep for stored in one.reps] for one in sets(store)]
-        assert [len(one) for one in before] == [last - first + 1 for first, last in analysis.sets]
+        assert [len(one) for one in before] == [last - first + 1 for first, last in played.analysis.sets]
         recompute(store, engine=engine)
         after = [[stored.rep for stored in one.reps] for one in sets(store)]
         for old, new in zip(before, after, strict=True):

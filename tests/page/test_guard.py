@@ -59,6 +59,43 @@ def test_nothing_can_be_changed(method):
     assert client().request(method, "/state").status_code == 405
 
 
+@pytest.mark.parametrize("site", ["cross-site", "same-site"])
+def test_another_site_s_page_gets_nothing(site):
+    # Headers that browsers set and no page can: Fetch Metadata Request Headers, W3C Working Draft.
+    for path in ("/", "/state", "/events", "/page.js"):
+        for token in (None, TOKEN):
+            headers = {"sec-fetch-site": site, "sec-fetch-mode": "no-cors", "cookie": f"{COOKIE}={TOKEN}"}
+            answer = client(token).get(path, headers=headers)
+            assert (answer.status_code, "Mara" in answer.text) == (403, False)
+
+
+def test_a_link_from_elsewhere_and_the_page_itself_are_fine():
+    for site, mode in (("cross-site", "navigate"), ("none", "navigate"), ("same-origin", "cors")):
+        assert client().get("/", headers={"sec-fetch-site": site, "sec-fetch-mode": mode}).status_code == 200
+
+
+def test_answers_can_be_read_by_this_page_only():
+    answer = client().get("/state", headers={"origin": "http://evil.example"})
+    assert "access-control-allow-origin" not in answer.headers
+    assert answer.headers["cross-origin-resource-policy"] == "same-origin"
+    assert "frame-ancestors 'none'" in answer.headers["content-security-policy"]
+    assert answer.headers["referrer-policy"] == "no-referrer"
+
+
+def test_tokens_are_compared_in_constant_time(monkeypatch):
+    compared = []
+
+    def noted(given, wanted):
+        compared.append((given, wanted))
+        return False
+
+    # hmac.compare_digest takes as long wherever the first difference is (its documentation); nothing else decides.
+    monkeypatch.setattr("brakebeat.page.guard.hmac.compare_digest", noted)
+    assert client(TOKEN).get(f"/state?token={TOKEN}").status_code == 403
+    assert client(TOKEN).get("/state", headers={"cookie": f"{COOKIE}=guess"}).status_code == 403
+    assert compared == [(TOKEN.encode(), TOKEN.encode()), (b"guess", TOKEN.encode())]
+
+
 PATHS = [
     "/../guard.py",
     "/%2e%2e/guard.py",

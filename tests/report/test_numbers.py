@@ -9,6 +9,7 @@ from brakebeat.report import athlete_report, session_report
 from brakebeat.report.figures import drops, mean_power_w, working
 from brakebeat.results import PhaseFigures
 from brakebeat.store import Store, queries
+from brakebeat.store.sums import set_sums
 from brakebeat.training.points import set_points
 from brakebeat.training.trend import trends
 from tests.report.reading import Page
@@ -125,7 +126,7 @@ def test_what_is_not_known_is_a_dash(store: Store) -> None:
 def test_trend_is_the_training_module_s(store: Store) -> None:
     athlete = six_weeks(store)
     table = Page(athlete_report(store, athlete)).table("Trend of squat")
-    points, _ = set_points(queries.sets(store, athlete_id=athlete))
+    points, _ = set_points(set_sums(store, queries.Which(athlete_id=athlete)))
     (trend,) = trends(points, "mean_power_w")
     assert trend.error is not None
     assert trend.worthwhile is not None

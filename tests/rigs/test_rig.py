@@ -6,8 +6,10 @@ import math
 
 import pytest
 
+from brakebeat.board.table import supported_boards
 from brakebeat.cli import main
 from brakebeat.formats.rig import Rig, read_rig
+from brakebeat.rigs.pins import board_named
 from brakebeat.rigs.questions import QUESTIONS
 from brakebeat.rigs.resolution import expected, step_rad_s
 
@@ -53,6 +55,54 @@ def test_answers_make_a_rig_and_a_wrong_one_is_asked_again(tmp_path, monkeypatch
     )
     err = capsys.readouterr().err
     assert "'six' is not a whole number" in err
+
+
+@pytest.mark.parametrize("board", supported_boards(), ids=lambda board: board.chip)
+def test_a_named_board_brings_the_pins_of_its_wiring_diagram(tmp_path, board):
+    path = tmp_path / "rig.toml"
+    assert main(["rig", "new", str(path), "--yes", "--magnets", "6", "--board", board.name]) == 0
+    made, pins = read_rig(path).board, board.pins
+    for key in ("sensor_pin", "buzzer_pin", "led_pin", "button_pin"):
+        assert getattr(made, key) == pins[key]
+    # What is seldom there is not taken for wired: a loose supply pin would read an empty battery.
+    assert (made.sensor_pin_b, made.motor_pin, made.supply_pin) == (None, None, None)
+    text = path.read_text()
+    assert all(f"; {number} in the wiring diagram of the {board.name}" in text for number in pins.values())
+
+
+@pytest.mark.parametrize(
+    ("typed", "name"),
+    [
+        ("pico w", "Raspberry Pi Pico W"),
+        ("Pico-2-W", "Raspberry Pi Pico 2 W"),
+        ("esp32", "ESP32"),
+        ("C3", "ESP32-C3"),
+    ],
+)
+def test_a_boards_name_may_be_short(typed, name):
+    board = board_named(typed)
+    assert board is not None
+    assert board.name == name
+
+
+def test_pins_are_offered_and_a_taken_one_is_asked_again(tmp_path, monkeypatch, capsys):
+    answers = {
+        "which_board": "w\npico 2 w",
+        "board.sensor": "quadrature",
+        "pulses_per_rev": "2400",
+        "board.buzzer_pin": "14\nGP20",
+        "board.led_pin": "99\nnone",
+    }
+    typed = "".join(answers.get(question.key, "") + "\n" for question in QUESTIONS)
+    monkeypatch.setattr("sys.stdin", _Typed(typed))
+    path = tmp_path / "rig.toml"
+    assert main(["rig", "new", str(path)]) == 0
+    made = read_rig(path).board
+    assert (made.sensor_pin, made.sensor_pin_b, made.buzzer_pin, made.led_pin) == (14, 15, 20, None)
+    err = capsys.readouterr().err
+    assert "'w' is not one of" in err
+    assert "GPIO 14 is taken by sensor_pin" in err
+    assert "less than or equal to 48" in err
 
 
 def test_an_end_of_the_answers_writes_nothing(tmp_path, monkeypatch, capsys):

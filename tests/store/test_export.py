@@ -210,7 +210,38 @@ def test_parquet_is_the_same_table(tmp_path):
     assert {each["eccentric_peak_force_n"] for each in found} == {None}
     assert [each["momentum"] for each in found] == [row["momentum"] == "1" for row in rows]
     assert [each["set_started"] for each in found] == moments
+    assert [str(each["rep"]) for each in found] == [row["rep"] for row in rows]
+    assert [str(int(each["taken_out"])) for each in found] == [row["taken_out"] for row in rows]
     assert sorted(path.name for path in tmp_path.iterdir() if path.suffix == ".parquet") == ["t.parquet"]
+
+
+@pytest.mark.parametrize("batch", [1, 2, 3, 5])
+def test_tables_do_not_show_in_which_pieces_they_were_written(batch, monkeypatch, tmp_path):
+    parquet = pytest.importorskip("pyarrow.parquet")
+    with _filled(tmp_path / "a") as store:
+        whole = _csv(store)
+        write_parquet(store, tmp_path / "whole.parquet")
+        monkeypatch.setattr("brakebeat.store.connection._BATCH", batch)
+        monkeypatch.setattr("brakebeat.store.parquet._BATCHES_A_GROUP", 1)
+        assert _csv(store) == whole
+        write_parquet(store, tmp_path / "pieces.parquet")
+    assert [(row["rep"], row["taken_out"]) for row in whole[:4]] == [
+        ("1", "0"),
+        ("2", "0"),
+        ("3", "0"),
+        ("4", "1"),
+    ]
+    pieces = parquet.ParquetFile(tmp_path / "pieces.parquet")
+    assert pieces.num_row_groups == -(-7 // batch)
+    assert pieces.read().equals(parquet.read_table(tmp_path / "whole.parquet"))
+
+
+def test_json_rows_with_brackets_in_their_texts(tmp_path):
+    words = 'brackets ],[ and "quotes"'
+    with _filled(tmp_path / "a") as store:
+        add_note(store, "athlete", named(store, "athlete", "Mara Quill"), words)
+        notes = _document(store)["tables"]["note"]["rows"]
+    assert [row[5] for row in notes] == ['said "no, thanks"; ünïcode', words]
 
 
 def test_table_of_nothing(tmp_path):

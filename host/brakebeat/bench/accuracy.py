@@ -13,10 +13,11 @@ from brakebeat.bench.judge import Line, judge
 from brakebeat.bench.measure import ENGINES, EngineName, SetResult, run_set
 from brakebeat.bench.provenance import fingerprints
 from brakebeat.bench.rows import ROWS, Row
-from brakebeat.bench.run import all_cores, run_all, warn
+from brakebeat.bench.run import run_all, warn
 from brakebeat.bench.show import markdown, print_lines
 from brakebeat.errors import BrakebeatError, InputError
 from brakebeat.formats.atomic import atomic_write
+from brakebeat.many.processes import usable_cores
 from brakebeat.results import finite
 
 FULL_REPS = 500
@@ -42,7 +43,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--seed-from", type=int, default=SEED_FROM, metavar="S", help=f"first seed ({SEED_FROM})"
     )
-    parser.add_argument("--jobs", type=int, default=all_cores(), metavar="J", help="processes (all cores)")
+    parser.add_argument("--jobs", type=int, default=usable_cores(), metavar="J", help="processes (all cores)")
     parser.add_argument("--json", metavar="FILE", help="write everything as one JSON document, - for stdout")
     parser.add_argument(
         "--only",

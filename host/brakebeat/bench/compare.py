@@ -11,9 +11,10 @@ from rich.table import Table
 
 from brakebeat.bench.conditions import CONDITIONS, SEED_FROM
 from brakebeat.bench.peaks import METHODS, ConditionScore, MethodScore, score, set_peaks
-from brakebeat.bench.run import all_cores, run_all, warn
+from brakebeat.bench.run import run_all, warn
 from brakebeat.bench.show import console
 from brakebeat.errors import BrakebeatError, InputError
+from brakebeat.many.processes import usable_cores
 
 KINDS = (
     "clean-1",
@@ -53,7 +54,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--json", metavar="FILE", help="write the scores as one JSON document, - for stdout")
     parser.add_argument("--reps", type=int, default=120, metavar="N", help="reps for each kind (120)")
     parser.add_argument("--seed-from", type=int, default=SEED_FROM, metavar="S", help=f"({SEED_FROM})")
-    parser.add_argument("--jobs", type=int, default=all_cores(), metavar="J", help="processes (all cores)")
+    parser.add_argument("--jobs", type=int, default=usable_cores(), metavar="J", help="processes (all cores)")
     args = parser.parse_args(argv)
     try:
         return _run(args)

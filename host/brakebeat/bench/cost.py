@@ -17,13 +17,14 @@ from brakebeat.bench.callgrind import find_valgrind
 from brakebeat.bench.firmware_copy import firmware_copy, viper_functions
 from brakebeat.bench.hot_path import Feed, Work, instructions_per_edge, run_feed
 from brakebeat.bench.instrument import SMALL_INT
-from brakebeat.bench.run import all_cores, warn
+from brakebeat.bench.run import warn
 from brakebeat.bench.show import console
 from brakebeat.bench.sizes import ARCHITECTURES, imported_by, mpy_sizes
 from brakebeat.bench.whole_reps import KINDS, instructions_per_rep
 from brakebeat.bench.widths import hostile_widths
 from brakebeat.board.files import firmware_dir
 from brakebeat.errors import BrakebeatError
+from brakebeat.many.processes import usable_cores
 
 VIPER_LIMIT = 1500
 BYTECODE_LIMIT = 20_000
@@ -163,7 +164,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--only", nargs="+", choices=PARTS, default=PARTS, metavar="PART", help=", ".join(PARTS)
     )
-    parser.add_argument("--jobs", type=int, default=all_cores(), metavar="J", help="processes (all cores)")
+    parser.add_argument("--jobs", type=int, default=usable_cores(), metavar="J", help="processes (all cores)")
     parser.add_argument("--json", action="store_true", help="one JSON document instead of the table")
     args = parser.parse_args(argv)
     try:

@@ -19,9 +19,10 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, replace
 
 from brakebeat.bench.conditions import CONDITIONS, SEED_FROM
-from brakebeat.bench.run import one_thread_each, warn
+from brakebeat.bench.run import warn
 from brakebeat.errors import BrakebeatError, InputError
 from brakebeat.formats.recording import Recording
+from brakebeat.many.processes import one_thread_each
 from brakebeat.simulate import default_sensed
 
 KINDS = ("clean-6", "quadrature-96")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import multiprocessing
-import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -13,21 +12,10 @@ from typing import TypeVar
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+from brakebeat.many.processes import one_thread_each
+
 Task = TypeVar("Task")
 Result = TypeVar("Result")
-# One process a core; libraries that start threads of their own would only get in each other's way.
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-
-
-def all_cores() -> int:
-    """How many processes may run at once."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-def one_thread_each() -> None:
-    """Processes started from now on compute in one thread."""
-    for name in _ONE_THREAD:
-        os.environ.setdefault(name, "1")
 
 
 def run_all(work: Callable[[Task], Result], tasks: Sequence[Task], jobs: int, title: str) -> list[Result]:

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import multiprocessing
-import os
-import signal
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from collections.abc import Callable, Sequence
+from concurrent.futures import as_completed
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -16,6 +13,7 @@ from typing import Literal
 from brakebeat.check.compare import FileReport, compare
 from brakebeat.check.limits import Limits
 from brakebeat.errors import BrakebeatError
+from brakebeat.many.processes import fresh_pool, interrupt_held, usable_cores
 
 Engine = Literal["auto", "micropython", "cpython"]
 Outcome = FileReport | BrakebeatError
@@ -52,12 +50,10 @@ def check_files(
     workers = min(len(files), jobs or usable_cores())
     if workers <= 1:
         return [_alone(file, job, done) for file in files]
-    # Fresh processes: forking one that already runs threads (a progress bar) can deadlock.
-    context = multiprocessing.get_context("spawn")
     others = set(multiprocessing.active_children())
-    pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_quiet_interrupt)
+    pool = fresh_pool(workers)
     try:
-        with _interrupt_held():
+        with interrupt_held():
             futures = [pool.submit(_outcome, file, job) for file in files]
         for _ in as_completed(futures):
             done()
@@ -73,13 +69,6 @@ def check_files(
         pool.shutdown(cancel_futures=True)
 
 
-def usable_cores() -> int:
-    """Cores that this process may run on (fewer than the machine has inside a container or under taskset)."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
-
-
 def _alone(file: str, job: Job, done: Callable[[], None]) -> Outcome:
     outcome = _outcome(file, job)
     done()
@@ -91,25 +80,3 @@ def _outcome(file: str, job: Job) -> Outcome:
         return check_file(file, job)
     except BrakebeatError as error:
         return error
-
-
-# Ctrl-C reaches the whole process group: a worker just goes, the parent alone has words for it. A worker that
-# still starts up would answer with a traceback, so it starts with the signal held back until it is ready.
-
-
-@contextmanager
-def _interrupt_held() -> Iterator[None]:
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-def _quiet_interrupt() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-    if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})

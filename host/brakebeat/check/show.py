@@ -78,6 +78,24 @@ def show_reports(reports: Sequence[FileReport], pooled: Mapping[str, FigureRepor
     _print_verdict(reports, console)
 
 
+# Of more recordings than anyone reads, only those that fail get a line.
+_LINES_FOR_ALL = 60
+
+
+def show_many(reports: Sequence[FileReport], pooled: Mapping[str, FigureReport], console: Console) -> None:
+    """``show_reports`` for any number of recordings: where they are many, a line only for each that fails."""
+    if len(reports) <= _LINES_FOR_ALL:
+        show_reports(reports, pooled, console)
+        return
+    failed = [report for report in reports if report.verdict == "fail"]
+    if failed:
+        console.print(_file_table(failed))
+    console.print(agreement_table(pooled, f"{sum(report.matched for report in reports)} reps"))
+    console.print(Text(ABOUT))
+    _print_misses(failed, pooled, console)
+    _print_verdict(reports, console)
+
+
 def _print_misses(
     reports: Sequence[FileReport], figures: Mapping[str, FigureReport], console: Console
 ) -> None:

@@ -84,7 +84,7 @@ class CoachSession:
         if isinstance(event, Connected):
             self._belonging.connected(event)
             self.link, self.connected = event.name, True
-            self.warning = self._other_wheel(event)
+            self.warning = self._other_wheel(event) or self._no_edges()
         elif isinstance(event, LiveArrived):
             self.live = event.live
         elif isinstance(event, CueHeard):
@@ -117,6 +117,9 @@ class CoachSession:
         if rested_s is None or self.stage(now_s) != "rest":
             return None
         return max(0.0, self.choice.plan.rest_s - rested_s)
+
+    def _no_edges(self) -> str:
+        return f"no raw edges are kept: {self.no_edges}" if self.no_edges else ""
 
     def _over(self, current: SetRow, now_s: float) -> bool:
         if current.counting >= self.choice.plan.reps:

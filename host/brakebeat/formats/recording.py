@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from io import BytesIO
 from pathlib import Path
 from typing import BinaryIO, Self
 
@@ -70,7 +71,10 @@ def read_recording(path: str | os.PathLike[str], rig_file: str | os.PathLike[str
 
     Raises ``InputError`` naming file, line, what was wrong and what to do.
     """
-    stream = open_recording(path, rig_file)
+    return _whole(open_recording(path, rig_file))
+
+
+def _whole(stream: RecordingStream) -> Recording:
     times: list[Times] = []
     steps: list[Steps] = []
     for some_times, some_steps in stream.chunks:
@@ -101,8 +105,25 @@ def open_recording(
     try:
         stream = Path(name).open("rb")  # noqa: SIM115 - the generator of the edges closes it
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise InputError(f"{name}: cannot be read ({reason}); check the name and the rights") from error
+        raise unreadable(name, error) from error
+    return _begun(stream, name, override, block_bytes)
+
+
+def unreadable(name: str, error: OSError | ValueError) -> InputError:
+    """What to say of a recording that cannot be opened or read."""
+    reason = getattr(error, "strerror", None) or error
+    return InputError(f"{name}: cannot be read ({reason}); check the name and the rights")
+
+
+def parse_recording(data: bytes, name: str, rig_override: Rig | None = None) -> Recording:
+    """The recording in a file's bytes, as ``read_recording`` gives it; ``name`` stands for the file in errors.
+
+    Raises ``InputError`` naming file, line, what was wrong and what to do.
+    """
+    return _whole(_begun(BytesIO(data), name, rig_override, BLOCK_BYTES))
+
+
+def _begun(stream: BinaryIO, name: str, override: Rig | None, block_bytes: int) -> RecordingStream:
     try:
         header = read_header(stream, name)
         rig = merged_rig(header, name, override)

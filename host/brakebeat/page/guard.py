@@ -1,4 +1,5 @@
-"""Who may ask: the Host header against rebound names, a token where others could reach the page, GET and HEAD only."""
+"""Who may ask: the Host header against rebound names, a token where others could reach the page, GET and HEAD only,
+no other site's page."""
 
 from __future__ import annotations
 
@@ -85,6 +86,8 @@ class Guard:
     def _refusal(self, method: str, headers: Headers, asked: str) -> PlainTextResponse | None:
         if not self._may_be_called(headers.getlist("host")):
             return PlainTextResponse("not my name; see --host-name", 421)
+        if _from_another_page(headers):
+            return PlainTextResponse("not for other pages", 403)
         if method not in ("GET", "HEAD"):
             return PlainTextResponse("this page only shows", 405, {"Allow": "GET, HEAD"})
         if self._token is not None:
@@ -104,6 +107,12 @@ class Guard:
         except ValueError:
             return False
         return True
+
+
+def _from_another_page(headers: Headers) -> bool:
+    """Whether another site's page asks on its own (Fetch Metadata, W3C): following a link to here is fine."""
+    asked_by = headers.get("sec-fetch-site", "none")
+    return asked_by not in ("none", "same-origin") and headers.get("sec-fetch-mode") != "navigate"
 
 
 def _query_token(scope: Scope) -> str:

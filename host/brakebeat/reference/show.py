@@ -19,12 +19,14 @@ def table(analysis: Analysis) -> str:
     return "\n".join(lines)
 
 
-def _summary(analysis: Analysis) -> str:
+def line(analysis: Analysis) -> str:
+    """The whole analysis in a few words."""
     sets = len(analysis.sets)
-    return (
-        f"{analysis.pulses} edges, {len(analysis.reps)} reps in {sets} set{'' if sets == 1 else 's'} "
-        "(reference; ± is one standard uncertainty)"
-    )
+    return f"{analysis.pulses} edges, {len(analysis.reps)} reps in {sets} set{'' if sets == 1 else 's'}"
+
+
+def _summary(analysis: Analysis) -> str:
+    return f"{line(analysis)} (reference; ± is one standard uncertainty)"
 
 
 def _rep_lines(rep: Rep) -> list[str]:

@@ -7,7 +7,7 @@ from datetime import timedelta
 
 from brakebeat.errors import InputError
 from brakebeat.report.dose_section import Plan, dose_section, newest_plan
-from brakebeat.report.figures import dose_of, known, mean_of, mean_power_w, peak_rad_s, timing_of, working
+from brakebeat.report.figures import dose_of, greatest_of, sum_of, timing_of_sets
 from brakebeat.report.force_section import force_section
 from brakebeat.report.markup import Child, el
 from brakebeat.report.motion import CourseMaker
@@ -16,15 +16,16 @@ from brakebeat.report.page import Tile, page
 from brakebeat.report.session_report import detailed
 from brakebeat.report.set_section import note_list
 from brakebeat.report.tables import Column, rep_table, set_table, table
-from brakebeat.report.timing_chart import timing_by_session
+from brakebeat.report.timing_chart import timing_chart
 from brakebeat.report.trend_section import trend_section
 from brakebeat.store import queries
 from brakebeat.store.catalog import plans
 from brakebeat.store.connection import Store
 from brakebeat.store.queries import StoredSet
+from brakebeat.store.sums import SetSums, set_sums
 
 # Rep tables with more rows than that make a page that no phone opens gladly.
-_MOST_ROWS = 2000
+_MOST_ROWS = 1000
 _COLUMNS = (
     Column("session"),
     Column("day", words=True),
@@ -53,17 +54,18 @@ def athlete_report(
     Raises:
         InputError: there is no such athlete, or no set of theirs.
     """
-    newest = next((each for each in queries.sessions(store, athlete_id=athlete_id) if each.sets), None)
+    newest = queries.newest_with_sets(store, athlete_id)
     if newest is None:
         raise InputError(
             f"{store.path}: this athlete has no sets yet, so there is nothing to report; "
             "`brakebeat import FILE --athlete NAME --exercise NAME` adds one"
         )
     since = newest.started - timedelta(weeks=weeks) if weeks else None
-    sets = list(queries.sets(store, athlete_id=athlete_id, since=since))
+    which = queries.Which(athlete_id=athlete_id, since=since)
+    sets = set_sums(store, which)
     sessions = _by_session(sets)
     first, last = sets[0].started.date(), sets[-1].started.date()
-    newest_sets = sessions[next(reversed(sessions))]
+    newest_id = next(reversed(sessions))
     return page(
         newest.athlete,
         f"{first:%d %B %Y} to {last:%d %B %Y} · {counted(len(sessions), 'session')}, {counted(len(sets), 'set')}",
@@ -72,10 +74,10 @@ def athlete_report(
         trend_section(sets),
         dose_section(sets, _plan(store, athlete_id, newest.plan_id), first, last),
         _sessions_section(sessions),
-        force_section(sets, force_n),
-        el("h2", f"The newest session, {newest_sets[0].session_id}", class_="part"),
-        detailed(CourseMaker(store, curves), store, newest_sets),
-        _rep_by_rep(sessions),
+        force_section(store, which, sets, force_n),
+        el("h2", f"The newest session, {newest_id}", class_="part"),
+        detailed(CourseMaker(store, curves), store, list(queries.sets(store, session_id=newest_id))),
+        _rep_by_rep(store, sessions),
     )
 
 
@@ -85,17 +87,16 @@ def _plan(store: Store, athlete_id: int, plan_id: int | None) -> Plan | None:
     return (plan_id and newest_plan(kept, plan_id)) or newest_plan(kept)
 
 
-def _by_session(sets: Sequence[StoredSet]) -> dict[int, list[StoredSet]]:
-    sessions: dict[int, list[StoredSet]] = {}
+def _by_session(sets: Sequence[SetSums]) -> dict[int, list[SetSums]]:
+    sessions: dict[int, list[SetSums]] = {}
     for each in sets:
         sessions.setdefault(each.session_id, []).append(each)
     return sessions
 
 
-def _tiles(sets: Sequence[StoredSet]) -> list[Tile]:
-    reps = [rep for each in sets for rep in working(each)]
-    timing, dose = timing_of(reps), dose_of(sets)
-    peak = max(known(reps, peak_rad_s), default=None)
+def _tiles(sets: Sequence[SetSums]) -> list[Tile]:
+    timing, dose = timing_of_sets(sets), dose_of(sets)
+    peak = greatest_of(sets, lambda each: each.working.greatest_peak_rad_s)
     return [
         ("Sessions", str(dose.sessions), f"with {counted(dose.sets, 'set')}"),
         ("Reps that count", str(dose.reps), "momentum reps left out"),
@@ -104,7 +105,11 @@ def _tiles(sets: Sequence[StoredSet]) -> list[Tile]:
             number(peak, 1),
             f"rad/s ({number(None if peak is None else peak * RPM_OF_RAD_S)} rpm)",
         ),
-        ("Best concentric power", number(max(known(reps, mean_power_w), default=None)), "W, mean of a rep"),
+        (
+            "Best concentric power",
+            number(greatest_of(sets, lambda each: each.working.greatest_power_w)),
+            "W, mean of a rep",
+        ),
         (
             "Braked inside the window",
             str(timing.inside) if timing.told else UNKNOWN,
@@ -118,8 +123,8 @@ def _tiles(sets: Sequence[StoredSet]) -> list[Tile]:
     ]
 
 
-def _sessions_section(sessions: dict[int, list[StoredSet]]) -> Child:
-    chart = timing_by_session(list(sessions.values()))
+def _sessions_section(sessions: dict[int, list[SetSums]]) -> Child:
+    chart = timing_chart(list(sessions.values()))
     return el(
         "section",
         el("h2", "Session by session"),
@@ -130,43 +135,44 @@ def _sessions_section(sessions: dict[int, list[StoredSet]]) -> Child:
     )
 
 
-def _row(session: int, sets: Sequence[StoredSet]) -> list[Child]:
-    reps = [rep for each in sets for rep in working(each)]
-    timing = timing_of(reps)
+def _row(session: int, sets: Sequence[SetSums]) -> list[Child]:
+    timing = timing_of_sets(sets)
     return [
         str(session),
         f"{sets[0].started:%a %Y-%m-%d}",
         ", ".join(dict.fromkeys(each.exercise for each in sets)),
         str(len(sets)),
-        str(len(reps)),
-        number(max(known(reps, peak_rad_s), default=None), 1),
-        number(mean_of(reps, mean_power_w)),
-        number(mean_of(reps, lambda rep: rep.rep.eccentric.mean_power_w)),
-        number(mean_of(reps, lambda rep: rep.rep.ratio_peak_power), 2),
-        number(mean_of(reps, lambda rep: rep.rep.ratio_mean_power), 2),
+        str(sum(each.working.reps for each in sets)),
+        number(greatest_of(sets, lambda each: each.working.greatest_peak_rad_s), 1),
+        number(sum_of(sets, lambda each: each.working.power_w).mean),
+        number(sum_of(sets, lambda each: each.working.eccentric_power_w).mean),
+        number(sum_of(sets, lambda each: each.working.ratio_peak_power).mean, 2),
+        number(sum_of(sets, lambda each: each.working.ratio_mean_power).mean, 2),
         f"{timing.inside} of {timing.told}",
     ]
 
 
-def _rep_by_rep(sessions: dict[int, list[StoredSet]]) -> Child:
-    shown: list[tuple[int, list[StoredSet]]] = []
+def _rep_by_rep(store: Store, sessions: dict[int, list[SetSums]]) -> Child:
+    shown: list[int] = []
     rows = 0
-    for each in list(sessions.items())[-2::-1]:
-        rows += sum(len(one.reps) for one in each[1])
+    for number_, sums in list(sessions.items())[-2::-1]:
+        rows += sum(one.all_reps for one in sums)
         if rows > _MOST_ROWS:
             break
-        shown.append(each)
+        shown.append(number_)
     if not shown:
         return None
     left = len(sessions) - 1 - len(shown)
     more = f" {counted(left, 'older session')}: `brakebeat report NUMBER` has their reps." if left > 0 else ""
-    parts = [
-        el(
-            "details",
-            el("summary", f"Session {number_}, {sets[0].started:%a %d %B %Y}, {counted(len(sets), 'set')}"),
-            set_table(f"Session {number_}, set by set", sets),
-            [(note_list(each.notes), rep_table(each)) for each in sets],
-        )
-        for number_, sets in shown
-    ]
+    parts = [_session_rep_by_rep(list(queries.sets(store, session_id=number_))) for number_ in shown]
     return el("section", el("h2", "Earlier sessions, rep by rep"), el("p", f"The newest first.{more}"), parts)
+
+
+def _session_rep_by_rep(sets: Sequence[StoredSet]) -> Child:
+    session, day = sets[0].session_id, sets[0].started
+    return el(
+        "details",
+        el("summary", f"Session {session}, {day:%a %d %B %Y}, {counted(len(sets), 'set')}"),
+        set_table(f"Session {session}, set by set", sets),
+        [(note_list(each.notes), rep_table(each)) for each in sets],
+    )

@@ -12,8 +12,9 @@ from brakebeat.report.figure import KeyEntry, figure
 from brakebeat.report.figures import Dose, by_week, dose_of, monday
 from brakebeat.report.markup import Child, el
 from brakebeat.report.numbers import UNKNOWN, number
+from brakebeat.report.spans import Span, day_words, in_spans
 from brakebeat.report.tables import Column, table
-from brakebeat.store.queries import StoredSet
+from brakebeat.store.sums import SetSums
 
 Plan = dict[str, Any]
 _COLUMNS = (
@@ -49,7 +50,7 @@ def _readable(plan: Plan) -> bool:
         return False
 
 
-def planned_sets(sets: Sequence[StoredSet], plan: Plan | None) -> list[StoredSet]:
+def planned_sets(sets: Sequence[SetSums], plan: Plan | None) -> list[SetSums]:
     """The sets that a plan is about: its exercise's, or all where no set is of that exercise."""
     name = "" if plan is None else str(plan.get("exercise", "")).casefold()
     meant = [each for each in sets if each.exercise.casefold() == name]
@@ -72,7 +73,7 @@ def _reps(sessions: Sequence[dict[str, Any]]) -> tuple[int, int]:
     )
 
 
-def dose_section(sets: Sequence[StoredSet], plan: Plan | None, first: date, last: date) -> Element:
+def dose_section(sets: Sequence[SetSums], plan: Plan | None, first: date, last: date) -> Element:
     """Week by week from ``first`` to ``last``: done, planned, and the work done."""
     meant = planned_sets(sets, plan)
     origin = date.fromisoformat(plan["start"]) if plan else monday(first)
@@ -119,29 +120,40 @@ def _range(low: int, high: int) -> str:
     return str(low) if low == high else f"{low} to {high}"
 
 
-def _picture(points: Sequence[tuple[date, Dose, Sequence[dict[str, Any]] | None]]) -> Element:
-    plans = [_reps(wanted or []) for _, _, wanted in points]
-    every = 1 + (len(points) - 1) // 6
-    ticks = tuple((float(i), f"{begins:%d %b}") for i, (begins, *_) in enumerate(points))[::every]
-    y = axis_around(
-        [float(done.reps) for _, done, _ in points] + [float(high) for _, high in plans], "reps a week"
-    )
-    frame = Frame(Axis(-0.6, len(points) - 0.4, "week from", ticks), y, height=260.0)
+_Week = tuple[date, Dose, Sequence[dict[str, Any]] | None]
+
+
+def _picture(weeks: Sequence[_Week]) -> Element:
+    span, groups = in_spans(weeks, lambda week: week[0], finest="week")
+    begins = [group[0][0] for group in groups]
+    done = [sum(dose.reps for _, dose, _ in group) for group in groups]
+    plans = [_reps([each for *_, wanted in group for each in wanted or ()]) for group in groups]
+    every, written = 1 + (len(groups) - 1) // 6, day_words(begins[0], begins[-1])
+    ticks = tuple((float(place), format(day, written)) for place, day in enumerate(begins))[::every]
+    y = axis_around([*map(float, done), *(float(high) for _, high in plans)], f"reps a {span}")
+    name = "week from" if span == "week" else span
+    frame = Frame(Axis(-0.6, len(groups) - 0.4, name, ticks), y, height=260.0)
     inside: list[Element | None] = []
     told = []
-    for place, (begins, done, wanted) in enumerate(points):
-        words = f"week from {begins}: {done.reps} reps done"
-        if wanted is not None:
+    for place, group in enumerate(groups):
+        words = f"{name} {_named(begins[place], span)}: {done[place]} reps done"
+        if any(wanted is not None for *_, wanted in group):
             words += f", {_range(*plans[place])} planned"
         told.append(words)
-        inside.append(frame.box((place - 0.3, place + 0.3), (0.0, done.reps), "bar", words))
-        if wanted is not None and plans[place][1]:
+        inside.append(frame.box((place - 0.3, place + 0.3), (0.0, done[place]), "bar", words))
+        if plans[place][1]:
             inside += _bracket(frame, place, plans[place])
     entries: list[KeyEntry] = [("band", "bar", "reps done")]
     if any(high for _, high in plans):
         entries.append(("line", "planned", "planned, fewest to most"))
-    picture = frame.picture("Reps a week, done and planned", "; ".join(told) + ".", "dose", *inside)
-    return figure("Reps a week", picture, "Reps that count; a bracket shows what the plan asks for.", entries)
+    picture = frame.picture(f"Reps a {span}, done and planned", "; ".join(told) + ".", "dose", *inside)
+    return figure(
+        f"Reps a {span}", picture, "Reps that count; a bracket shows what the plan asks for.", entries
+    )
+
+
+def _named(day: date, span: Span) -> str:
+    return {"month": f"{day:%B %Y}", "year": f"{day:%Y}"}.get(span, f"{day}")
 
 
 def _bracket(frame: Frame, place: int, wanted: tuple[int, int]) -> list[Element]:
@@ -150,7 +162,7 @@ def _bracket(frame: Frame, place: int, wanted: tuple[int, int]) -> list[Element]
     return [*ends, frame.line([(place, low), (place, high)], "planned")]
 
 
-def session_dose(sets: Sequence[StoredSet], plan: Plan | None) -> Element | None:
+def session_dose(sets: Sequence[SetSums], plan: Plan | None) -> Element | None:
     """What the plan wanted on a session's day beside what was done; None without a plan or session."""
     if plan is None or not sets:
         return None

@@ -6,14 +6,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import fmean
-from typing import Literal
 
 from brakebeat.store.queries import StoredSet
-from brakebeat.store.rep_rows import StoredRep
+from brakebeat.store.rep_rows import DOUBTFUL, StoredRep
+from brakebeat.store.sums import SetSums, Sum, Timing
 
-Phase = Literal["concentric", "eccentric"]
-# Figures of such reps are not to be built on; profiles and trends leave them out as well.
-DOUBTFUL = frozenset({"few_edges", "gap"})
 WELL_TIMED = "inside"
 
 
@@ -60,45 +57,26 @@ def drops(reps: Sequence[StoredRep], figure: Callable[[StoredRep], float | None]
     return [(rep.number, 1.0 - value / best) for rep in reps if (value := figure(rep)) is not None]
 
 
-@dataclass(frozen=True)
-class Timing:
-    """How many reps were braked when; ``unknown``: it could not be told."""
-
-    early: int = 0
-    inside: int = 0
-    late: int = 0
-    none: int = 0
-    unknown: int = 0
-
-    @property
-    def told(self) -> int:
-        """Reps whose timing is known."""
-        return self.early + self.inside + self.late + self.none
-
-
 def timing_of(reps: Iterable[StoredRep]) -> Timing:
     """Counts of the reps' brake timing."""
     words = [rep.rep.brake_timing or "unknown" for rep in reps]
     return Timing(*(words.count(word) for word in ("early", "inside", "late", "none", "unknown")))
 
 
-@dataclass(frozen=True)
-class Above:
-    """Reps whose peak force passed a force, of those that have one."""
-
-    above: int
-    of: int
-
-    @property
-    def share(self) -> float | None:
-        """``above`` ÷ ``of``; None where no force is known."""
-        return self.above / self.of if self.of else None
+def sum_of(sets: Iterable[SetSums], figure: Callable[[SetSums], Sum]) -> Sum:
+    """A figure over the working reps of all sets."""
+    sums = [figure(each) for each in sets]
+    return Sum(sum(each.total for each in sums), sum(each.reps for each in sums))
 
 
-def above_force(reps: Iterable[StoredRep], phase: Phase, force_n: float) -> Above:
-    """How many reps' peak force at the strap in one phase was greater than ``force_n``."""
-    forces = known(reps, lambda rep: getattr(rep.rep, phase).peak_force_n)
-    return Above(sum(force > force_n for force in forces), len(forces))
+def greatest_of(sets: Iterable[SetSums], figure: Callable[[SetSums], float | None]) -> float | None:
+    """The greatest of a figure over all sets, None where none has it."""
+    return max((value for value in map(figure, sets) if value is not None), default=None)
+
+
+def timing_of_sets(sets: Iterable[SetSums]) -> Timing:
+    """Counts of the brake timing of all sets' working reps."""
+    return Timing(*map(sum, zip(*(each.working.timing for each in sets), strict=True)))
 
 
 @dataclass(frozen=True)
@@ -112,21 +90,20 @@ class Dose:
     eccentric_j: float
 
 
-def dose_of(sets: Sequence[StoredSet]) -> Dose:
+def dose_of(sets: Sequence[SetSums]) -> Dose:
     """What some sets add up to."""
-    reps = [rep for each in sets for rep in each.counting]
     return Dose(
         len({each.session_id for each in sets}),
         len(sets),
-        len(reps),
-        sum(known(reps, lambda rep: rep.rep.concentric.energy_j)),
-        sum(known(reps, lambda rep: rep.rep.eccentric.energy_j)),
+        sum(each.counting for each in sets),
+        sum(each.concentric_j for each in sets),
+        sum(each.eccentric_j for each in sets),
     )
 
 
-def by_week(sets: Iterable[StoredSet], origin: date) -> dict[int, list[StoredSet]]:
+def by_week(sets: Iterable[SetSums], origin: date) -> dict[int, list[SetSums]]:
     """Sets by weeks of seven days from ``origin``, which begins week 0; earlier weeks are negative."""
-    weeks: dict[int, list[StoredSet]] = {}
+    weeks: dict[int, list[SetSums]] = {}
     for each in sets:
         weeks.setdefault((each.started.date() - origin).days // 7, []).append(each)
     return weeks

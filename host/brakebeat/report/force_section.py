@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from xml.etree.ElementTree import Element
 
-from brakebeat.report.figures import Above, above_force, known, working
 from brakebeat.report.markup import Child, el
 from brakebeat.report.numbers import UNKNOWN, number, percent
 from brakebeat.report.tables import Column, table
-from brakebeat.store.queries import StoredSet
+from brakebeat.store.connection import Store
+from brakebeat.store.queries import Which
+from brakebeat.store.sums import Above, SetSums, reps_above
 
 # Of the best rep, where no force is given.
 _OWN_SHARE = 0.9
@@ -23,12 +24,25 @@ _COLUMNS = (
 )
 
 
-def force_section(sets: Sequence[StoredSet], force_n: float | None) -> Element:
-    """How many reps' peak force passed ``force_n``, or 90 % of the exercise's best concentric one."""
-    exercises: dict[str, list[StoredSet]] = {}
+def force_section(store: Store, which: Which, sets: Sequence[SetSums], force_n: float | None) -> Element:
+    """How many reps' peak force passed ``force_n``, or 90 % of the exercise's best concentric one.
+
+    ``sets`` are the sums of ``which``.
+    """
+    best: dict[str, float | None] = {}
     for each in sets:
-        exercises.setdefault(each.exercise, []).append(each)
-    rows = [row for name, those in exercises.items() if (row := _row(name, those, force_n)) is not None]
+        forces = (best.get(each.exercise), each.working.greatest_force_n)
+        best[each.exercise] = max((force for force in forces if force is not None), default=None)
+    limits = {
+        name: _OWN_SHARE * force if force_n is None and force is not None else force_n
+        for name, force in best.items()
+    }
+    rows = [
+        row
+        for name, limit in limits.items()
+        if limit is not None
+        and (row := _row(name, limit, *reps_above(store, which, name, limit))) is not None
+    ]
     if not rows:
         words = "No rep's force is known: it takes the rig's inertia and drum radius."
         return el("section", el("h2", "Reps above a set force"), el("p", words))
@@ -49,16 +63,17 @@ def force_section(sets: Sequence[StoredSet], force_n: float | None) -> Element:
     )
 
 
-def _row(exercise: str, sets: Sequence[StoredSet], force_n: float | None) -> list[Child] | None:
-    reps = [rep for each in sets for rep in working(each)]
-    forces = known(reps, lambda rep: rep.rep.concentric.peak_force_n)
-    if not forces and not known(reps, lambda rep: rep.rep.eccentric.peak_force_n):
+def _row(exercise: str, limit_n: float, concentric: Above, eccentric: Above) -> list[Child] | None:
+    if not concentric.of and not eccentric.of:
         return None
-    if force_n is None and not forces:
-        return None
-    limit = _OWN_SHARE * max(forces) if force_n is None else force_n
-    con, ecc = above_force(reps, "concentric", limit), above_force(reps, "eccentric", limit)
-    return [exercise, number(limit), _count(con), percent(con.share), _count(ecc), percent(ecc.share)]
+    return [
+        exercise,
+        number(limit_n),
+        _count(concentric),
+        percent(concentric.share),
+        _count(eccentric),
+        percent(eccentric.share),
+    ]
 
 
 def _count(found: Above) -> str:

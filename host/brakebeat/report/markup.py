@@ -45,7 +45,7 @@ def _add_text(parent: Element, text: str) -> None:
 
 def plain(text: str) -> str:
     """``text`` with a replacement character for each one that HTML cannot hold."""
-    return _UNSHOWABLE.sub("\ufffd", text)
+    return text if text.isprintable() else _UNSHOWABLE.sub("\ufffd", text)
 
 
 def short(value: float) -> str:

@@ -30,6 +30,7 @@ from brakebeat.store import queries
 from brakebeat.store.catalog import plans
 from brakebeat.store.connection import Store
 from brakebeat.store.queries import StoredSet
+from brakebeat.store.sums import set_sums
 
 
 def session_report(
@@ -58,9 +59,11 @@ def session_report(
         raise InputError(f"session {session_id}: has no sets, so there is nothing to report")
     started = sets[0].started
     since = started - timedelta(weeks=weeks) if weeks else None
+    here = queries.Which(session_id=session_id)
+    sums = set_sums(store, here)
     history = [
         each
-        for each in queries.sets(store, athlete_id=row["athlete_id"], since=since)
+        for each in set_sums(store, queries.Which(athlete_id=row["athlete_id"], since=since))
         if each.started <= sets[-1].started and each.exercise in {mine.exercise for mine in sets}
     ]
     plan = newest_plan(plans(store, row["athlete_id"]), row["plan_id"])
@@ -72,8 +75,8 @@ def session_report(
         note_list(tuple(text for _, text in queries.notes(store, "session", session_id))),
         el("section", el("h2", "Set by set"), set_table(f"Session {session_id}, set by set", sets)),
         detailed(CourseMaker(store, curves), store, sets),
-        force_section(sets, force_n),
-        session_dose(sets, plan),
+        force_section(store, here, sums, force_n),
+        session_dose(sums, plan),
         trend_section(history, "How this session stands in the weeks before it"),
     )
 

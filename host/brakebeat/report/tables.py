@@ -8,7 +8,6 @@ from operator import attrgetter
 from xml.etree.ElementTree import Element
 
 from brakebeat.report.figures import (
-    DOUBTFUL,
     drops,
     known,
     mean_of,
@@ -20,7 +19,7 @@ from brakebeat.report.figures import (
 from brakebeat.report.markup import Child, el
 from brakebeat.report.numbers import UNKNOWN, number, percent
 from brakebeat.store.queries import StoredSet
-from brakebeat.store.rep_rows import StoredRep
+from brakebeat.store.rep_rows import DOUBTFUL, StoredRep
 
 
 @dataclass(frozen=True)

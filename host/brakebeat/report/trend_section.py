@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from statistics import fmean
 from xml.etree.ElementTree import Element
 
 from brakebeat.report.axes import Axis, Frame, axis_around, mark
 from brakebeat.report.figure import KeyEntry, figure
 from brakebeat.report.markup import Child, el
 from brakebeat.report.numbers import UNKNOWN, counted, number, percent, signed
+from brakebeat.report.spans import Span, day_words, in_spans
 from brakebeat.report.tables import Column, table
 from brakebeat.report.words import TREND
-from brakebeat.store.queries import StoredSet
+from brakebeat.store.sums import SetSums
 from brakebeat.training.points import set_points
 from brakebeat.training.reliability import ChangeVerdict, judge_change
 from brakebeat.training.trend import LEAST_SESSIONS, Figure, Trend, trends
@@ -37,16 +39,16 @@ _COLUMNS = (
 )
 
 
-def trend_section(sets: Sequence[StoredSet], heading: str = "Trend over the weeks") -> Element:
+def trend_section(sets: Sequence[SetSums], heading: str = "Trend over the weeks") -> Element:
     """Each exercise's trends; ``sets`` are one athlete's in order of time."""
-    exercises: dict[str, list[StoredSet]] = {}
+    exercises: dict[str, list[SetSums]] = {}
     for each in sets:
         exercises.setdefault(each.exercise, []).append(each)
     parts = [_exercise(name, those, f"trend{place}") for place, (name, those) in enumerate(exercises.items())]
     return el("section", el("h2", heading), el("p", TREND, class_="aside"), parts)
 
 
-def _exercise(exercise: str, sets: Sequence[StoredSet], key: str) -> list[Element]:
+def _exercise(exercise: str, sets: Sequence[SetSums], key: str) -> list[Element]:
     points, left_out = set_points(sets)
     found = {figure_: trends(points, figure_) for figure_ in FIGURES}
     parts = [el("h3", exercise)]
@@ -115,34 +117,49 @@ def _change(verdict: ChangeVerdict | None, unit: str, digits: int) -> str:
 
 def _picture(trend: Trend, key: str) -> Element:
     name, unit, digits = FIGURES[trend.figure]
-    days = [_days(moment, trend.started[0]) for moment in trend.started]
-    error = trend.error.value if trend.error else 0.0
-    reach = [value + side * error for value in trend.values for side in (-1, 1)]
-    if trend.worthwhile is not None:
-        reach += [trend.values[0] - trend.worthwhile, trend.values[0] + trend.worthwhile]
-    y = axis_around(reach, f"{name}, {unit}", from_zero=False)
-    frame = Frame(_dates_axis(trend.started, days), y, height=260.0)
-    inside: list[Element | None] = []
+    span, marks = _marks(trend)
+    # Of one session; a mean of several is surer.
+    error = trend.error.value if trend.error and span == "session" else None
+    reach = [value + side * (error or 0.0) for _, value in marks for side in (-1, 1)]
+    band = None
     if trend.worthwhile is not None:
         band = (trend.values[0] - trend.worthwhile, trend.values[0] + trend.worthwhile)
+        reach += band
+    y = axis_around(reach, f"{name}, {unit}", from_zero=False)
+    days = [_days(moment, trend.started[0]) for moment, _ in marks]
+    frame = Frame(_dates_axis([moment for moment, _ in marks], days), y, height=260.0)
+    inside: list[Element | None] = []
+    if band is not None:
         inside.append(frame.box((frame.x.low, frame.x.high), band, "window"))
-    inside.append(frame.line(zip(days, trend.values, strict=True), "series a"))
+    inside.append(frame.line([(day, value) for day, (_, value) in zip(days, marks, strict=True)], "series a"))
     told = []
-    for day, moment, value in zip(days, trend.started, trend.values, strict=True):
+    for day, (moment, value) in zip(days, marks, strict=True):
         words = f"{moment:%Y-%m-%d}: {number(value, digits)} {unit}"
         told.append(words)
-        if trend.error is not None:
+        if error is not None:
             inside.append(frame.line([(day, value - error), (day, value + error)], "whisker"))
         inside.append(mark("disc", frame.px(day), frame.py(value), words, "a", 3.8))
-    entries: list[KeyEntry] = [("mark", "disc a", "a session")]
-    if trend.error is not None:
-        entries += [
-            ("line", "whisker", "± typical error"),
-            ("band", "window", "± smallest worthwhile change about the first"),
-        ]
-    picture = frame.picture(f"{name} from session to session", "; ".join(told) + ".", key, *inside)
+    title = f"{name} from {span} to {span}"
+    picture = frame.picture(title, "; ".join(told) + ".", key, *inside)
     words = f"At {trend.inertia_kg_m2:g} kg·m²; the axis does not begin at 0."
-    return figure(name[0].upper() + name[1:], picture, words, entries)
+    return figure(name[0].upper() + name[1:], picture, words, _entries(span, error, band))
+
+
+def _marks(trend: Trend) -> tuple[Span, list[tuple[datetime, float]]]:
+    """What is marked: sessions, or means of the sessions of longer spans, each at its first session."""
+    sessions = list(zip(trend.started, trend.values, strict=True))
+    span, groups = in_spans(sessions, lambda session: session[0].date())
+    return span, [(group[0][0], fmean(value for _, value in group)) for group in groups]
+
+
+def _entries(span: Span, error: float | None, band: tuple[float, float] | None) -> list[KeyEntry]:
+    what = "a session" if span == "session" else f"a {span}: mean of its sessions"
+    entries: list[KeyEntry] = [("mark", "disc a", what)]
+    if error is not None:
+        entries.append(("line", "whisker", "± typical error"))
+    if band is not None:
+        entries.append(("band", "window", "± smallest worthwhile change about the first session"))
+    return entries
 
 
 def _days(moment: datetime, first: datetime) -> float:
@@ -150,9 +167,10 @@ def _days(moment: datetime, first: datetime) -> float:
 
 
 def _dates_axis(moments: Sequence[datetime], days: Sequence[float]) -> Axis:
-    span = max(days[-1], 1.0)
+    length = max(days[-1], 1.0)
+    written = day_words(moments[0].date(), moments[-1].date())
     chosen: list[tuple[float, str]] = []
     for day, moment in zip(days, moments, strict=True):
-        if not chosen or day - chosen[-1][0] > span / 5:
-            chosen.append((day, f"{moment:%d %b}"))
-    return Axis(-0.05 * span, 1.05 * span, "day of the session", tuple(chosen))
+        if not chosen or day - chosen[-1][0] > length / 5:
+            chosen.append((day, format(moment, written)))
+    return Axis(-0.05 * length, 1.05 * length, "day of the session", tuple(chosen))

@@ -10,13 +10,18 @@ from pydantic import ValidationError
 
 from brakebeat.errors import InputError
 from brakebeat.formats.rig import Rig
+from brakebeat.rigs.pins import board_named, pin
+
+# Not a key of the rig file: which board it is only tells the pins to begin with.
+BOARD = "which_board"
 
 
 @dataclass(frozen=True)
 class Question:
     """One question. ``key`` of the rig file (``board.sensor_pin``), ``parse`` makes its value of an answer.
 
-    An empty answer takes ``default``; ``None`` leaves the key out (not known yet).
+    An empty answer takes ``default``; ``None`` leaves the key out (not known yet). A ``pin`` of a board that is
+    named has the wiring diagram's number as its default, unless it is a ``rare`` one: that is only told.
     """
 
     key: str
@@ -25,6 +30,8 @@ class Question:
     parse: Callable[[str], Any]
     default: Any = None
     needed: bool = False
+    pin: bool = False
+    rare: bool = False
 
 
 def _whole(text: str) -> int:
@@ -44,10 +51,26 @@ def _one_of(*words: str) -> Callable[[str], str]:
     return parse
 
 
-_KINDS: dict[Callable[[str], Any], str] = {_whole: "a whole number", _number: "a number"}
+_KINDS: dict[Callable[[str], Any], str] = {
+    _whole: "a whole number",
+    _number: "a number",
+    pin: "a GPIO number (or none)",
+}
+
+
+def _pin(key: str, wire: str, *, rare: bool = False) -> Question:
+    option = "--" + key.replace("_", "-")
+    return Question(f"board.{key}", option, f"GPIO number of {wire}?", pin, pin=True, rare=rare)
+
 
 QUESTIONS: tuple[Question, ...] = (
     Question("name", "--name", "What do you call this rig?", str, "my rig"),
+    Question(
+        BOARD,
+        "--board",
+        "Which board: Pico W, Pico 2 W, ESP32, ESP32-S3, ESP32-C3 (or other)?",
+        board_named,
+    ),
     Question(
         "board.sensor",
         "--sensor",
@@ -62,9 +85,13 @@ QUESTIONS: tuple[Question, ...] = (
         _whole,
         needed=True,
     ),
-    Question("board.sensor_pin", "--sensor-pin", "GPIO number of the sensor's wire?", _whole),
-    Question("board.sensor_pin_b", "--sensor-pin-b", "GPIO number of the second wire?", _whole),
-    Question("board.buzzer_pin", "--buzzer-pin", "GPIO number of the buzzer?", _whole),
+    _pin("sensor_pin", "the sensor's wire"),
+    _pin("sensor_pin_b", "the second wire"),
+    _pin("buzzer_pin", "the buzzer"),
+    _pin("led_pin", "the lamp (LED)"),
+    _pin("motor_pin", "the vibration motor's transistor, if there is one", rare=True),
+    _pin("button_pin", "the button"),
+    _pin("supply_pin", "the divider that tells a battery's voltage, if there is one", rare=True),
     Question(
         "inertia_kg_m2",
         "--inertia",
@@ -97,36 +124,82 @@ def wanted(question: Question, answers: dict[str, Any]) -> bool:
     return question.key != "board.sensor_pin_b" or answers.get("board.sensor", "hall") != "hall"
 
 
-def answer(question: Question, text: str) -> Any:
-    """The value of an answer. Raises ``InputError`` with the option's name."""
+def asked(question: Question, answers: dict[str, Any]) -> str:
+    """The question as it is put after the answers so far, with what an empty answer means."""
+    if question.needed:
+        return question.text
+    default = default_of(question, answers)
+    board = answers.get(BOARD)
+    if question.pin and board is not None:
+        drawn = board.pins[_inner(question)]
+        if question.rare:
+            return f"{question.text} (drawn at {drawn}) [none]"
+        return f"{question.text} (none: not wired) [{default}]"
+    return f"{question.text} [{'not known yet' if default is None else default}]"
+
+
+def default_of(question: Question, answers: dict[str, Any]) -> Any:
+    """What an empty answer means: for a pin, the one in the wiring diagram of the board that was named."""
+    board = answers.get(BOARD)
+    if question.pin and not question.rare and board is not None and wanted(question, answers):
+        return board.pins[_inner(question)]
+    return question.default
+
+
+def answer(question: Question, text: str, answers: dict[str, Any]) -> Any:
+    """The value of an answer that goes with the answers so far. Raises ``InputError`` with the option's name."""
     text = text.strip()
     if not text:
         if question.needed:
             raise InputError(f"{question.option}: this one has to be known; there is no rig without it")
-        return question.default
+        value = default_of(question, answers)
+    else:
+        try:
+            value = question.parse(text)
+        except ValueError as error:
+            kind = _KINDS.get(question.parse, error)
+            raise InputError(f"{question.option}: {text!r} is not {kind}") from error
+    _refuse_what_no_rig_has(question, value, answers)
+    return value
+
+
+def _refuse_what_no_rig_has(question: Question, value: Any, answers: dict[str, Any]) -> None:
+    """A wrong value is best told while it can be answered anew; what later answers may mend is let pass."""
     try:
-        return question.parse(text)
-    except ValueError as error:
-        raise InputError(f"{question.option}: {text!r} is not {_KINDS.get(question.parse, error)}") from error
+        Rig.model_validate(_values({"pulses_per_rev": 1} | answers | {question.key: value}))
+    except ValidationError as error:
+        for fault in error.errors():
+            if ".".join(str(part) for part in fault["loc"]) == question.key:
+                raise InputError(_worded(fault)) from error
 
 
 def rig_of(answers: dict[str, Any]) -> Rig:
     """The rig that answers by key make. Raises ``InputError`` naming option and fault."""
+    try:
+        return Rig.model_validate(_values(answers))
+    except ValidationError as error:
+        raise InputError("\n".join(_worded(fault) for fault in error.errors())) from error
+
+
+def _values(answers: dict[str, Any]) -> dict[str, Any]:
     values: dict[str, Any] = {}
     for key, value in answers.items():
-        if value is None:
+        if value is None or key == BOARD:
             continue
         table, dot, inner = key.partition(".")
         place = values.setdefault(table, {}) if dot else values
         place[inner if dot else key] = value
-    try:
-        return Rig.model_validate(values)
-    except ValidationError as error:
-        raise InputError("\n".join(_worded(fault) for fault in error.errors())) from error
+    return values
+
+
+def _inner(question: Question) -> str:
+    return question.key.partition(".")[2]
 
 
 def _worded(fault: Any) -> str:
     key = ".".join(str(part) for part in fault["loc"])
     option = next((q.option for q in QUESTIONS if q.key == key), key)
     reason = fault["msg"].removeprefix("Value error, ")
-    return f"{option}: {fault['input']!r}: {reason[:1].lower()}{reason[1:]}"
+    if not reason[:2].isupper():
+        reason = reason[:1].lower() + reason[1:]
+    return f"{option}: {fault['input']!r}: {reason}"

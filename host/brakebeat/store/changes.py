@@ -19,7 +19,7 @@ EDITABLE: dict[str, frozenset[str]] = {
     "exercise": frozenset({"name", "deleted_ms"}),
     "plan": frozenset({"deleted_ms"}),
     "session": frozenset({"athlete_id", "plan_id", "started_ms", "utc_offset_min", "deleted_ms"}),
-    "work_set": frozenset({"exercise_id", "rig_id", "computation_id", "deleted_ms"}),
+    "work_set": frozenset({"exercise_id", "rig_id", "recording_id", "computation_id", "deleted_ms"}),
     "rep_mark": frozenset({"deleted_ms"}),
     "note": frozenset({"text", "deleted_ms"}),
 }

@@ -18,7 +18,9 @@ from brakebeat.store.catalog import named
 from brakebeat.store.changes import change, created
 from brakebeat.store.clock import to_stored
 from brakebeat.store.connection import Store
+from brakebeat.store.overlap import shown_by_clock, shown_by_edges
 from brakebeat.store.sessions import (
+    add_recording,
     attach_recording,
     fill_computation,
     load_recording,
@@ -45,12 +47,18 @@ class Look:
 
 @dataclass(frozen=True)
 class Imported:
-    """Where a recording went. ``new`` is false where its edges were in the store already."""
+    """Where a recording went: the new sets; where none is new, the sets that show the same already.
+
+    ``known``: its sets that were in the store, from this recording or another way. ``edges_added``: so many of those
+    had no raw edges and have this recording's now.
+    """
 
     session_id: int
     sets: int
     reps: int
     new: bool
+    known: int = 0
+    edges_added: int = 0
 
 
 @dataclass(frozen=True)
@@ -97,8 +105,10 @@ def import_recording(
 ) -> Imported:
     """Store a recording as a session (or as further sets of one), unless its edges are there already.
 
-    New names make a new athlete or exercise. ``started``: the moment of the recording's first edge. Raises
-    ``InputError`` where no rep is in it, or the session is another athlete's; nothing is stored then.
+    Sets of it that came another way (kept by a coach, fetched, in another recording of the same board) are left as they
+    are; those without edges get these. New names make a new athlete or exercise. ``started``: the moment of the
+    recording's first edge. Raises ``InputError`` where no rep is in it, or the session is another athlete's; nothing is
+    stored then.
     """
     there = _sets_of(store, recording)
     if there is not None:
@@ -112,15 +122,36 @@ def import_recording(
         there = _sets_of(store, recording)  # another process may have been quicker
         if there is not None:
             return there
+        shown = shown_by_edges(store, recording) + shown_by_clock(store, recording, seen.analysis.reps)
+        wanted = [
+            some for some in _reps_of_sets(seen.analysis) if not any(each.meets(some) for each in shown)
+        ]
+        edges_added = _add_edges(store, recording, [each.set_id for each in shown if not each.has_edges])
+        if not wanted:
+            sets, reps = len(shown), sum(each.reps for each in shown)
+            return Imported(shown[0].session_id, sets, reps, False, sets, edges_added)
         athlete_id = named(store, "athlete", athlete)
         if session_id is not None:
             _refuse_other_athlete(store, session_id, athlete_id)
         chosen = session_id or start_session(store, athlete_id, started)
         exercise_id = named(store, "exercise", exercise)
-        set_ids = _store_sets(store, recording, seen, chosen, exercise_id, started)
+        set_ids = _store_sets(store, recording, seen, wanted, chosen, exercise_id, started)
         made = [("work_set", set_id) for set_id in set_ids]
         created(store, f"import of {recording.path}", made if session_id else [*made, ("session", chosen)])
-    return Imported(chosen, len(set_ids), len(seen.analysis.reps), True)
+    return Imported(chosen, len(set_ids), sum(map(len, wanted)), True, len(shown), edges_added)
+
+
+def _reps_of_sets(analysis: Analysis) -> list[list[Rep]]:
+    return [[rep for rep in analysis.reps if first <= rep.index <= last] for first, last in analysis.sets]
+
+
+def _add_edges(store: Store, recording: Recording, set_ids: Sequence[int]) -> int:
+    """Put the recording beside sets that have no edges; how many those are."""
+    if set_ids:
+        identity = add_recording(store, recording)
+        edits = [("work_set", set_id, {"recording_id": identity}) for set_id in set_ids]
+        change(store, f"raw edges of {recording.path}", edits)
+    return len(set_ids)
 
 
 def _refuse_other_athlete(store: Store, session_id: int, athlete_id: int) -> None:
@@ -134,22 +165,29 @@ def _refuse_other_athlete(store: Store, session_id: int, athlete_id: int) -> Non
 
 
 def _store_sets(
-    store: Store, recording: Recording, seen: Look, session_id: int, exercise_id: int, started: datetime
+    store: Store,
+    recording: Recording,
+    seen: Look,
+    sets: Sequence[Sequence[Rep]],
+    session_id: int,
+    exercise_id: int,
+    started: datetime,
 ) -> list[int]:
-    analysis, origin_ms = seen.analysis, to_stored(started)[0]
+    """Store sets of reps; their ids."""
+    origin_ms = to_stored(started)[0]
     set_ids = []
-    for first, last in analysis.sets:
-        reps = [rep for rep in analysis.reps if first <= rep.index <= last]
+    for reps in sets:
         # The first rep starts a little before its first edge.
         at_ms = origin_ms + max(0, reps[0].start_us - int(recording.t_us[0])) // 1000
-        set_id = start_set(store, session_id, exercise_id, recording.rig, analysis.engine, __version__, at_ms)
+        engine = seen.analysis.engine
+        set_id = start_set(store, session_id, exercise_id, recording.rig, engine, __version__, at_ms)
         row = store.row("SELECT computation_id FROM work_set WHERE id = ?", (set_id,))
         assert row is not None
         _fill(store, row["computation_id"], seen, reps)
         set_ids.append(set_id)
     attach_recording(store, set_ids, recording)
-    for set_id, (first, last) in zip(set_ids, analysis.sets, strict=True):
-        _keep_courses(store, set_id, seen, [rep for rep in analysis.reps if first <= rep.index <= last])
+    for set_id, reps in zip(set_ids, sets, strict=True):
+        _keep_courses(store, set_id, seen, reps)
     return set_ids
 
 
@@ -174,7 +212,11 @@ def _sets_of(store: Store, recording: Recording) -> Imported | None:
         " GROUP BY live_set.session_id ORDER BY live_set.session_id LIMIT 1",
         (edges.digest(recording.t_us, recording.step),),
     )
-    return None if row is None else Imported(row["session_id"], row["sets"], row["reps"] or 0, False)
+    return (
+        None
+        if row is None
+        else Imported(row["session_id"], row["sets"], row["reps"] or 0, False, row["sets"])
+    )
 
 
 def recompute(

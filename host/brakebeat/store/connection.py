@@ -16,6 +16,7 @@ from brakebeat.store.migrate import ensure_schema
 
 # How long a writer waits for another one: a set's worth of writing takes far less.
 BUSY_TIMEOUT_S = 10.0
+_BATCH = 300
 
 
 class Store:
@@ -50,6 +51,15 @@ class Store:
             cursor = self._connection.cursor()
             cursor.row_factory = None
             yield from cursor.execute(sql, parameters)
+
+    def batches(self, sql: str, parameters: Sequence[Any] = ()) -> Iterator[list[tuple[Any, ...]]]:
+        """The rows of a query as tuples, some hundred at a time: few enough to stay in a processor's cache."""
+        with explained(self.path):
+            cursor = self._connection.cursor()
+            cursor.row_factory = None
+            cursor.execute(sql, parameters)
+            while some := cursor.fetchmany(_BATCH):
+                yield some
 
     def row(self, sql: str, parameters: Sequence[Any] = ()) -> sqlite3.Row | None:
         """The first row of a query, or None."""

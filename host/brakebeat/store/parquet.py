@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from brakebeat.errors import InputError
 from brakebeat.formats.atomic import replacing
@@ -15,12 +20,13 @@ from brakebeat.store.table import (
     RATIOS,
     SET_COLUMNS,
     TEXT_COLUMNS,
+    Chosen,
     chosen_sets,
-    numbered_reps,
-    set_cells,
+    reps,
 )
 
-_ROWS_A_GROUP = 1 << 16
+_BATCHES_A_GROUP = 200
+_CELL_COUNT = len(NUMBER_COLUMNS) + len(RATIOS) + len(TEXT_COLUMNS)
 _CELLS = ", ".join(
     ["rep." + name for name in NUMBER_COLUMNS] + RATIOS + ["rep." + name for name in TEXT_COLUMNS]
 )
@@ -36,34 +42,84 @@ def write_parquet(store: Store, path: Path, athlete_id: int | None = None) -> No
             "Parquet needs pyarrow, which is not installed: pip install 'brakebeat[parquet]', or take CSV"
         ) from error
     kinds = _kinds(pyarrow)
-    with replacing(path) as unfinished, store.reading():
-        chosen = chosen_sets(store, athlete_id)
-        by_column = (
-            zip(*(set_cells(row) for row in chosen), strict=True) if chosen else [()] * len(SET_COLUMNS)
-        )
-        of_sets = [
-            pyarrow.array(values, kinds[name]) for name, values in zip(SET_COLUMNS, by_column, strict=True)
+    schema = pyarrow.schema(list(kinds.items()))
+    # Only what a set says once repeats enough for a dictionary.
+    repeats = [*SET_COLUMNS, *TEXT_COLUMNS]
+    with (
+        replacing(path) as unfinished,
+        store.reading(),
+        pyarrow.parquet.ParquetWriter(unfinished, schema, use_dictionary=repeats) as writer,
+        # Writing needs no interpreter: it goes on while the next reps are read.
+        ThreadPoolExecutor(1) as aside,
+    ):
+        written: Future[None] | None = None
+        for columns in _row_groups(pyarrow, store, athlete_id, kinds):
+            if written is not None:
+                written.result()
+            written = aside.submit(writer.write_table, pyarrow.table(columns, schema=schema))
+        if written is not None:
+            written.result()
+
+
+def _row_groups(
+    pyarrow: Any, store: Store, athlete_id: int | None, kinds: dict[str, Any]
+) -> Iterator[list[Any]]:
+    """The table's columns, some ten thousand rows at a time."""
+    chosen = chosen_sets(store, athlete_id)
+    of_sets = [
+        pyarrow.array([row[at] for row in chosen.rows], kinds[name]) for at, name in enumerate(SET_COLUMNS)
+    ]
+    numbering = _Numbering(chosen)
+    batches = _batches(pyarrow, store, kinds)
+    while some := list(itertools.islice(batches, _BATCHES_A_GROUP)):
+        places, *of_reps = zip(*some, strict=True)
+        place = np.concatenate(places)
+        yield [
+            *(column.take(pyarrow.array(place)) for column in of_sets),
+            *map(pyarrow.array, numbering.of(place)),
+            *map(pyarrow.chunked_array, of_reps),
         ]
-        reps = numbered_reps(store, chosen, _CELLS)
-        schema = pyarrow.schema(list(kinds.items()))
-        # Only what a set says once repeats enough for a dictionary.
-        repeats = [*SET_COLUMNS, *TEXT_COLUMNS]
-        with pyarrow.parquet.ParquetWriter(unfinished, schema, use_dictionary=repeats) as writer:
-            while some := list(itertools.islice(reps, _ROWS_A_GROUP)):
-                places, numbers, marked, cells = zip(*some, strict=True)
-                place = pyarrow.array(places)
-                columns = [column.take(place) for column in of_sets]
-                of_reps = (numbers, marked, *zip(*cells, strict=True))
-                names = HEADINGS[len(SET_COLUMNS) :]
-                columns += [
-                    _column(pyarrow, values, kinds[name]) for name, values in zip(names, of_reps, strict=True)
-                ]
-                writer.write_table(pyarrow.table(columns, schema=schema))
 
 
-def _column(pyarrow: Any, values: tuple[Any, ...], kind: Any) -> Any:
-    # SQLite has no truth values.
-    return pyarrow.array(map(bool, values) if kind == pyarrow.bool_() else values, kind)
+def _batches(pyarrow: Any, store: Store, kinds: dict[str, Any]) -> Iterator[list[Any]]:
+    """The place of its set and ``_CELLS`` of each rep in columns, some hundred reps at a time.
+
+    Only that few stay in a processor's cache from the row to the column.
+    """
+    cells = [kinds[name] for name in HEADINGS[-_CELL_COUNT:]]
+    for some in reps(store, _CELLS):
+        places, *columns = zip(*some, strict=True)
+        yield [
+            np.array(places),
+            *(_column(pyarrow, values, kind) for values, kind in zip(columns, cells, strict=True)),
+        ]
+
+
+class _Numbering:
+    """Reps' numbers in their sets, and whether they were taken out by hand, piece by piece."""
+
+    def __init__(self, chosen: Chosen) -> None:
+        self._taken_out = chosen.taken_out
+        self._last, self._number = -1, 0
+
+    def of(self, places: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        """Of the next reps, one or more, by their sets' places, which rise."""
+        at = np.arange(len(places))
+        begins = np.diff(places, prepend=self._last) != 0
+        numbers = at + 1 - np.maximum.accumulate(np.where(begins, at, -self._number))
+        self._last, self._number = int(places[-1]), int(numbers[-1])
+        out = np.zeros(len(places), np.bool_)
+        for place, taken_out in self._taken_out.items():
+            low, high = np.searchsorted(places, [place, place + 1])
+            out[low:high] = np.isin(numbers[low:high], list(taken_out))
+        return numbers, out
+
+
+def _column(pyarrow: Any, values: Sequence[Any], kind: Any) -> Any:
+    if kind == pyarrow.bool_():
+        # SQLite has no truth values.
+        return pyarrow.array(values, pyarrow.int8()).cast(kind)
+    return pyarrow.array(values, kind)
 
 
 def _kinds(pyarrow: Any) -> dict[str, Any]:

@@ -99,6 +99,44 @@ def sessions(
     ]
 
 
+def newest_with_sets(store: Store, athlete_id: int) -> SessionSummary | None:
+    """An athlete's newest session that has sets, None where there is none."""
+    row = store.row(
+        "SELECT max(started_ms) AS started_ms FROM live_session WHERE athlete_id = ? AND EXISTS"
+        " (SELECT 1 FROM work_set WHERE session_id = live_session.id AND deleted_ms IS NULL)",
+        (athlete_id,),
+    )
+    if row is None or row["started_ms"] is None:
+        return None
+    since = from_stored(row["started_ms"])
+    newest = sessions(store, athlete_id=athlete_id, since=since)
+    return next((each for each in newest if each.sets), None)
+
+
+@dataclass(frozen=True)
+class Which:
+    """Which sets are meant: those of which all hold that are not None."""
+
+    session_id: int | None = None
+    athlete_id: int | None = None
+    exercise_id: int | None = None
+    since: datetime | None = None
+
+    def sql(self) -> tuple[str, list[Any]]:
+        """A condition on view live_set with its values."""
+        conditions, values = ["1"], []
+        for clause, value in (
+            ("session_id = ?", self.session_id),
+            ("athlete_id = ?", self.athlete_id),
+            ("exercise_id = ?", self.exercise_id),
+            ("started_ms >= ?", None if self.since is None else self.since.timestamp() * 1000),
+        ):
+            if value is not None:
+                conditions.append(clause)
+                values.append(value)
+        return " AND ".join(conditions), values
+
+
 def sets(
     store: Store,
     *,
@@ -108,17 +146,8 @@ def sets(
     since: datetime | None = None,
 ) -> Iterator[StoredSet]:
     """Sets that are not deleted with all that is in them, in order of time."""
-    conditions, values = ["1"], []
-    for clause, value in (
-        ("session_id = ?", session_id),
-        ("athlete_id = ?", athlete_id),
-        ("exercise_id = ?", exercise_id),
-        ("started_ms >= ?", None if since is None else since.timestamp() * 1000),
-    ):
-        if value is not None:
-            conditions.append(clause)
-            values.append(value)
-    sql = f"SELECT * FROM live_set WHERE {' AND '.join(conditions)} ORDER BY started_ms, session_id, position"
+    where, values = Which(session_id, athlete_id, exercise_id, since).sql()
+    sql = f"SELECT * FROM live_set WHERE {where} ORDER BY started_ms, session_id, position"
     for row in store.rows(sql, values):
         yield _set(store, row)
 

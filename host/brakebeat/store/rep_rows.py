@@ -11,6 +11,8 @@ from typing import Any
 
 from brakebeat.results import PhaseFigures, Rep, finite
 
+# Flags of reps whose figures are not to be built on: profiles, trends and means leave them out.
+DOUBTFUL = frozenset({"few_edges", "gap"})
 PHASES = ("concentric", "eccentric")
 _PHASE_COLUMNS = tuple(f"{phase}_{field.name}" for phase in PHASES for field in fields(PhaseFigures))
 

@@ -9,7 +9,9 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Iterator
-from typing import IO
+from typing import IO, Any
+
+import orjson
 
 from brakebeat.store.connection import Store
 from brakebeat.store.rep_rows import COLUMNS
@@ -93,13 +95,23 @@ def write_json(
 def _table(store: Store, table: str, with_edges: bool) -> Iterator[str]:
     columns = TABLES[table]
     yield f'{{"columns": {json.dumps(columns)}, "rows": ['
-    rows = _recordings(store) if table == "recording" else _plain(store, table, with_edges)
     if with_edges or table != "recording":
-        yield from (("," if place else "") + "\n" + row for place, row in enumerate(rows))
+        rows = _recordings(store) if table == "recording" else _plain(store, table, with_edges)
+        for place, some in enumerate(rows):
+            yield (",\n" if place else "\n") + _lines(some)
     yield "]}"
 
 
-def _plain(store: Store, table: str, with_edges: bool) -> Iterator[str]:
+def _lines(rows: list[tuple[Any, ...]]) -> str:
+    """Rows as JSON, one a line."""
+    # All at once is five times as quick as row by row.
+    lines = orjson.dumps(rows)[1:-1].split(b"],[")
+    if len(lines) != len(rows):  # A text holds brackets like these.
+        return b",\n".join(map(orjson.dumps, rows)).decode()
+    return b"],\n[".join(lines).decode()
+
+
+def _plain(store: Store, table: str, with_edges: bool) -> Iterator[list[tuple[Any, ...]]]:
     columns = ["NULL" if name == "recording_id" and not with_edges else name for name in TABLES[table]]
     # A session's plan may be deleted: then the export does not have it.
     columns = [
@@ -108,13 +120,12 @@ def _plain(store: Store, table: str, with_edges: bool) -> Iterator[str]:
         else name
         for name in columns
     ]
-    for row in store.stream(f"SELECT json_array({', '.join(columns)}) FROM {table} WHERE {_WHICH[table]}"):
-        yield row[0]
+    return store.batches(f"SELECT {', '.join(columns)} FROM {table} WHERE {_WHICH[table]}")
 
 
-def _recordings(store: Store) -> Iterator[str]:
+def _recordings(store: Store) -> Iterator[list[tuple[Any, ...]]]:
     columns = TABLES["recording"]
     place = columns.index("edges")
+    # One at a time: edges are large.
     for row in store.stream(f"SELECT {', '.join(columns)} FROM recording WHERE {_WHICH['recording']}"):
-        edges = base64.b64encode(row[place]).decode()
-        yield json.dumps([*row[:place], edges, *row[place + 1 :]])
+        yield [(*row[:place], base64.b64encode(row[place]).decode(), *row[place + 1 :])]

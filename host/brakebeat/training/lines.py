@@ -127,9 +127,9 @@ def fieller(
 
 
 def _quantile(degrees: int) -> float:
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
-    return float(t.ppf(0.5 + CONFIDENCE / 2.0, degrees))
+    return float(stdtrit(degrees, 0.5 + CONFIDENCE / 2.0))
 
 
 def _power(base: float, exponent: int) -> float:

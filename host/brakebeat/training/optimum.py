@@ -69,7 +69,7 @@ def _interval(
 ) -> tuple[float | None, float | None]:
     if degrees < 1:
         return None, None
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
     # Five points can lie on a wrong curve by luck.
     variance = max(float((left**2).sum()) / degrees, _MISFIT**2)
@@ -81,7 +81,7 @@ def _interval(
         float(covariance[1, 1]),
         4.0 * float(covariance[0, 0]),
         -2.0 * float(covariance[0, 1]),
-        float(t.ppf(0.5 + CONFIDENCE / 2.0, degrees)),
+        float(stdtrit(degrees, 0.5 + CONFIDENCE / 2.0)),
     )
     widest = math.log(1e6)
     return (

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from statistics import fmean
 
-from brakebeat.store.queries import StoredSet
-from brakebeat.store.rep_rows import StoredRep
-
-# Flags of reps whose figures are not to be built on.
-_DOUBTFUL = frozenset({"few_edges", "gap"})
+from brakebeat.store.sums import SetSums
 
 
 @dataclass(frozen=True)
@@ -43,7 +39,7 @@ class LeftOut:
     reason: str
 
 
-def set_points(sets: Iterable[StoredSet]) -> tuple[list[SetPoint], list[LeftOut]]:
+def set_points(sets: Iterable[SetSums]) -> tuple[list[SetPoint], list[LeftOut]]:
     """The points of the sets that give one, and the others with the reason."""
     points: list[SetPoint] = []
     left_out: list[LeftOut] = []
@@ -56,37 +52,28 @@ def set_points(sets: Iterable[StoredSet]) -> tuple[list[SetPoint], list[LeftOut]
     return points, left_out
 
 
-def _point(each: StoredSet) -> SetPoint | str:
+def _point(each: SetSums) -> SetPoint | str:
     if each.inertia_kg_m2 is None:
         return "the rig's inertia is not known (`brakebeat log edit SET rig=FILE`)"
-    reps = [rep for rep in each.counting if not _DOUBTFUL.intersection(rep.rep.flags)]
-    accelerations = _known(rep.mean_acceleration_rad_s2 for rep in reps)
-    powers = _known(rep.rep.concentric.mean_power_w for rep in reps)
-    if not powers or not accelerations:
+    reps = each.working
+    acceleration, power = reps.acceleration_rad_s2.mean, reps.power_w.mean
+    if acceleration is None or power is None:
         return "no rep that counts has a power"
     return SetPoint(
         where=f"{each.session_id}.{each.position}",
         started=each.started,
         session_id=each.session_id,
         inertia_kg_m2=each.inertia_kg_m2,
-        reps=len(reps),
-        mean_acceleration_rad_s2=fmean(accelerations),
-        peak_velocity_rad_s=fmean(rep.rep.peak_rad_s for rep in reps),
-        mean_power_w=fmean(powers),
-        late_share=_late_share(reps),
-        peak_stands_in=any(rep.extension_rad_s is None for rep in reps),
+        reps=reps.reps,
+        mean_acceleration_rad_s2=acceleration,
+        peak_velocity_rad_s=reps.peak_rad_s.total / reps.peak_rad_s.reps,
+        mean_power_w=power,
+        late_share=reps.timing.late_share,
+        peak_stands_in=reps.peak_stands_in > 0,
     )
 
 
-def _known(values: Iterable[float | None]) -> list[float]:
-    return [value for value in values if value is not None and math.isfinite(value)]
-
-
-def _late_share(reps: Sequence[StoredRep]) -> float | None:
-    timings = [rep.rep.brake_timing for rep in reps if rep.rep.brake_timing is not None]
-    return sum(timing in ("late", "none") for timing in timings) / len(timings) if timings else None
-
-
+@lru_cache(maxsize=256)
 def inertia_key(inertia_kg_m2: float) -> float:
     """What counts as one inertia: three digits, finer than any wheel's own uncertainty."""
     return float(f"{inertia_kg_m2:.3g}")

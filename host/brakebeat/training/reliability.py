@@ -129,10 +129,10 @@ class ChangeVerdict:
 
 def judge_change(before: float, after: float, error: TypicalError, worthwhile: float) -> ChangeVerdict:
     """Whether ``after`` − ``before`` is more than error, and more than the smallest worthwhile change."""
-    from scipy.stats import t
+    from scipy.special import stdtrit  # Not scipy.stats, which takes most of a second to load.
 
     change = after - before
-    reach = float(t.ppf(0.95, error.degrees)) * error.value * math.sqrt(2.0)
+    reach = float(stdtrit(error.degrees, 0.95)) * error.value * math.sqrt(2.0)
     low, high = change - reach, change + reach
     if low > worthwhile or high < -worthwhile:
         words = "a change that matters, beyond error"
@@ -146,10 +146,11 @@ def judge_change(before: float, after: float, error: TypicalError, worthwhile: f
 
 
 def _typical_error(value: float, degrees: float, mean: float) -> TypicalError:
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
-    low = value * math.sqrt(degrees / float(chi2.ppf(0.95, degrees)))
-    high = value * math.sqrt(degrees / float(chi2.ppf(0.05, degrees)))
+    # Where chi-squared leaves so much above it.
+    low = value * math.sqrt(degrees / float(chdtri(degrees, 0.05)))
+    high = value * math.sqrt(degrees / float(chdtri(degrees, 0.95)))
     return TypicalError(value, low, high, degrees, value / abs(mean) if mean else None)
 
 

@@ -1,4 +1,4 @@
-"""``brakebeat check FILE...``: firmware against reference over recordings, with a verdict."""
+"""``brakebeat check FILE...``: firmware against reference over recordings, one or thousands, with a verdict."""
 
 from __future__ import annotations
 
@@ -6,36 +6,45 @@ import argparse
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from brakebeat.cli.many_call import FILES_HELP, add_many_arguments, wants_many, work_all
 from brakebeat.errors import BrakebeatError, InputError
+from brakebeat.results import SCHEMA, finite
 
 if TYPE_CHECKING:
     from brakebeat.check.batch import Job
     from brakebeat.check.compare import FileReport
+    from brakebeat.many.version import EngineName
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what ``check`` takes."""
-    parser.add_argument("files", nargs="+", metavar="FILE", help="pulse recordings, or sample:NAME")
+    parser.add_argument("files", nargs="+", metavar="FILE", help=FILES_HELP)
     parser.add_argument("--rig", type=Path, metavar="FILE", help="rig file; wins over the headers")
     parser.add_argument(
         "--limits", type=Path, metavar="FILE", help="limits file instead of the one in the package (TOML)"
     )
     parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
     parser.add_argument(
-        "--jobs", type=_positive, metavar="N", help="processes at most (default: one per usable core)"
-    )
-    parser.add_argument(
         "--engine",
         choices=("auto", "micropython", "cpython"),
         default="auto",
         help="what runs the firmware (default: MicroPython where it is installed)",
     )
+    add_many_arguments(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Check the files: 0 where all pass, 1 where one fails. One that cannot be read is an error."""
+    from brakebeat.many.processes import one_thread_each
+
+    one_thread_each()
+    return _many(args) if wants_many(args) else _named(args)
+
+
+def _named(args: argparse.Namespace) -> int:
+    """Recordings that were named one by one: all must be readable, or nothing is said of any."""
     from brakebeat.check import load_limits, pool
     from brakebeat.check.batch import Job
     from brakebeat.samples import resolve
@@ -45,11 +54,16 @@ def run(args: argparse.Namespace) -> int:
         raise InputError("\n".join(f"{file}: no such file" for file in missing))
     limits = load_limits(args.limits)
     reports = _with_progress(args.files, Job(limits, args.rig, args.engine), args.jobs)
-    if args.engine == "auto" and any(report.engine == "cpython" for report in reports):
-        print("No MicroPython VM here: the same firmware ran on CPython.", file=sys.stderr)
+    _tell_engine(args, any(report.engine == "cpython" for report in reports))
     passed = all(report.verdict == "pass" for report in reports)
     if args.json:
-        _print_document(reports, passed)
+        _print_document(
+            {
+                "schema": SCHEMA,
+                "verdict": "pass" if passed else "fail",
+                "files": [report.to_document() for report in reports],
+            }
+        )
     else:
         from brakebeat.check.show import console_for, show_reports
 
@@ -57,24 +71,43 @@ def run(args: argparse.Namespace) -> int:
     return 0 if passed else 1
 
 
+def _many(args: argparse.Namespace) -> int:
+    """Any number of recordings: what is wrong with some is told, the others are checked."""
+    from brakebeat.board.engine import choose_engine
+    from brakebeat.check import load_limits, pool
+    from brakebeat.many import gather
+
+    limits = load_limits(args.limits)
+    firmware = choose_engine(args.engine)
+    _tell_engine(args, firmware == "cpython")
+    engines: tuple[EngineName, ...] = (firmware, "reference")
+    found = work_all(args, engines)
+    reports = list(gather.reports(found, firmware, limits))
+    if args.out and not args.no_parquet:
+        gather.write_dataset(args.out, found, engines, reports)
+    document = gather.check_document(found, reports)
+    if args.json:
+        _print_document(document)
+    elif reports:
+        from brakebeat.check.show import console_for, show_many
+
+        show_many(reports, pool(reports, limits), console_for(sys.stdout))
+        if len(reports) < len(found):
+            print(f"{len(found) - len(reports)} of {len(found)} recordings could NOT be checked, see above")
+    return gather.exit_code(found, passed=document["verdict"] == "pass")
+
+
+def _tell_engine(args: argparse.Namespace, on_cpython: bool) -> None:
+    if args.engine == "auto" and on_cpython:
+        print("No MicroPython VM here: the same firmware ran on CPython.", file=sys.stderr)
+
+
 def _with_progress(files: list[str], job: Job, jobs: int | None) -> list[FileReport]:
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeElapsedColumn
-
     from brakebeat.check.batch import check_files
+    from brakebeat.cli.progress import counting
 
-    progress = Progress(
-        "checking",
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeElapsedColumn(),
-        console=Console(stderr=True),
-        transient=True,
-        disable=not sys.stderr.isatty() or len(files) == 1,
-    )
-    with progress:
-        task = progress.add_task("checking", total=len(files))
-        outcomes = check_files(files, job, jobs, done=lambda: progress.advance(task))
+    with counting("checking", len(files)) as done:
+        outcomes = check_files(files, job, jobs, done=done)
     errors = [outcome for outcome in outcomes if isinstance(outcome, BrakebeatError)]
     if errors:
         # All of them at once: mending them one call at a time is no fun.
@@ -82,19 +115,5 @@ def _with_progress(files: list[str], job: Job, jobs: int | None) -> list[FileRep
     return [outcome for outcome in outcomes if not isinstance(outcome, BrakebeatError)]
 
 
-def _print_document(reports: list[FileReport], passed: bool) -> None:
-    from brakebeat.results import SCHEMA, finite
-
-    document = {
-        "schema": SCHEMA,
-        "verdict": "pass" if passed else "fail",
-        "files": [report.to_document() for report in reports],
-    }
+def _print_document(document: dict[str, Any]) -> None:
     print(json.dumps(finite(document), allow_nan=False, ensure_ascii=False, indent=1))
-
-
-def _positive(text: str) -> int:
-    value = int(text)
-    if value < 1:
-        raise ValueError(text)
-    return value

@@ -15,6 +15,7 @@ from brakebeat.store.location import add_store_option
 
 if TYPE_CHECKING:
     from brakebeat.store import Store
+    from brakebeat.store.computing import Imported
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -141,19 +142,24 @@ def _recording(store: Store, args: argparse.Namespace, path: Path) -> dict[str, 
     # It was the first recording's time. Another one of the same session cannot have begun before its end.
     after = started + timedelta(microseconds=int(recording.t_us[-1] - recording.t_us[0]))
     args.at = after.isoformat() if args.at and args.one_session else None
-    words = (
-        f"{path}: session {done.session_id}, {done.sets} set{'s' * (done.sets != 1)}, {done.reps} reps"
-        if done.new
-        else f"{path}: was here already, in session {done.session_id}"
-    )
-    return {
-        "file": str(path),
-        "session": done.session_id,
-        "sets": done.sets,
-        "reps": done.reps,
-        "new": done.new,
-        "words": words,
-    }
+    return {"file": str(path), **_told(done), "words": f"{path}: {_words(done)}"}
+
+
+def _told(done: Imported) -> dict[str, Any]:
+    told = asdict(done)
+    return {"session": told.pop("session_id"), **told}
+
+
+def _words(done: Imported) -> str:
+    if not done.new:
+        words = f"was here already, in session {done.session_id}"
+    else:
+        words = f"session {done.session_id}, {done.sets} set{'s' * (done.sets != 1)}, {done.reps} reps"
+        if done.known:
+            words += f"; {done.known} more set{'s' * (done.known != 1)} were here already"
+    if done.edges_added:
+        words += f"; its raw edges stand beside {done.edges_added} set{'s' * (done.edges_added != 1)} now"
+    return words
 
 
 def _started(args: argparse.Namespace, path: Path) -> datetime:

@@ -25,20 +25,20 @@ def run(args: argparse.Namespace) -> int:
     from brakebeat.store import open_store
     from brakebeat.store.catalog import find_named
     from brakebeat.store.clock import parse_moment
-    from brakebeat.store.queries import sets
+    from brakebeat.store.queries import Which
+    from brakebeat.store.sums import set_sums
     from brakebeat.training.points import set_points
     from brakebeat.training.profile import make_profile
     from brakebeat.training.show_profile import print_profile, profile_document
     from brakebeat.training.trend import trends
 
     with open_store(args.store, create=False) as store:
-        found = sets(
-            store,
+        which = Which(
             athlete_id=find_named(store, "athlete", args.athlete),
             exercise_id=find_named(store, "exercise", args.exercise),
             since=parse_moment(args.since, "--since").astimezone() if args.since else None,
         )
-        points, left_out = set_points(found)
+        points, left_out = set_points(set_sums(store, which))
     profile, over_time = make_profile(points), trends(points)
     if args.json:
         print(json.dumps(profile_document(profile, left_out, over_time), allow_nan=False))

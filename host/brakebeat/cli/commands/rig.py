@@ -70,17 +70,19 @@ def _template(args: argparse.Namespace) -> int:
 
 def _new(args: argparse.Namespace) -> int:
     from brakebeat.formats.rig import write_rig
-    from brakebeat.rigs.questions import rig_of
+    from brakebeat.rigs.pins import notes
+    from brakebeat.rigs.questions import BOARD, rig_of
 
     path = Path(args.file)
     if path.exists() and not args.replace:
         raise InputError(f"{path}: is there already; give another name, or --replace (the old one is kept)")
     print(_CAUTION, file=sys.stderr)
-    rig = rig_of(_answers(args))
+    answers = _answers(args)
+    rig = rig_of(answers)
     if path.exists():
         kept = _keep(path)
         print(f"{kept}: the old file", file=sys.stderr)
-    write_rig(path, rig, title=_TITLE)
+    write_rig(path, rig, notes(answers[BOARD]), title=_TITLE)
     print(f"{path}: written. Next: brakebeat rig show {path}", file=sys.stderr)
     return 0
 
@@ -98,25 +100,22 @@ def _answers(args: argparse.Namespace) -> dict[str, Any]:
         if text is None and question.needed and not asks:
             raise InputError(f"{question.option} is missing: {question.text}")
         if text is None and asks:
-            answers[question.key] = _asked(question)
+            answers[question.key] = _asked(question, answers)
         else:
-            answers[question.key] = answer(question, text or "")
+            answers[question.key] = answer(question, text or "", answers)
     return answers
 
 
-def _asked(question: Any) -> Any:
-    from brakebeat.rigs.questions import answer
+def _asked(question: Any, answers: dict[str, Any]) -> Any:
+    from brakebeat.rigs.questions import answer, asked
 
-    offer = (
-        "" if question.needed else f" [{'not known yet' if question.default is None else question.default}]"
-    )
     while True:
-        print(f"{question.text}{offer} ", end="", file=sys.stderr, flush=True)
+        print(f"{asked(question, answers)} ", end="", file=sys.stderr, flush=True)
         line = sys.stdin.readline()
         if not line:
             raise InputError(f"{question.option}: no answer; nothing was written")
         try:
-            return answer(question, line)
+            return answer(question, line, answers)
         except InputError as error:
             print(error, file=sys.stderr)
 
