@@ -57,8 +57,15 @@ async def test_each_rep_appears_as_it_comes(browser):
         assert "token" not in seen.page.url
         shown.happens(connected(), arrived(0, peak=57.6, momentum=True))
         await seen.page.locator("#rep", has_text="m1").wait_for()
+        assert await seen.text("of") == "/2"
+        # No rep counts yet: the speed of now stands against the momentum rep's peak, at 57.6 · 1.15 it is full.
+        shown.happens(live(speed=30.0))
+        await seen.page.get_by_text("30.0 rad/s now").wait_for()
+        assert await seen.page.locator("#speed-bar .fill").evaluate("e => e.style.width") == "45.29%"
+        shown.happens(live(phase="idle"))
         shown.happens(arrived(1, BOARD_US + 3_000_000, peak=77.14, power=446.4))
         await seen.page.locator("#rep", has_text="1").filter(has_not_text="m").wait_for()
+        assert await seen.text("of") == "/4"
         assert await seen.text("speed") == "77.1 rad/s"
         assert await seen.text("power") == "446 W"
         assert await seen.text("brake") == "● in time 0.30"

@@ -14,6 +14,7 @@ from brakebeat.training.lines import compare_shapes, fieller, fit_line
 from brakebeat.training.optimum import power_optimum
 from brakebeat.training.points import SetPoint
 from brakebeat.training.profile import make_profile
+from brakebeat.training.show_profile import print_profile
 from brakebeat.training.trend import trends
 
 INERTIAS = (0.03, 0.06, 0.12, 0.25, 0.4)
@@ -190,3 +191,20 @@ def test_more_sets_of_the_same_inertias_are_not_more_inertias():
     assert found.inertia_kg_m2 == pytest.approx(0.07, rel=0.1)
     assert (found.low, found.high) == (None, None)
     assert make_profile(points).suggestions[0].sureness == "unsure"
+
+
+def test_a_row_an_inertia_or_a_row_a_set(capsys):
+    points = [point(i, parabola(i), k) for k, i in enumerate((*INERTIAS, 0.12))]
+    profile = make_profile(points)
+    print_profile(profile, [], [], ["power"])
+    rows = [line.split() for line in capsys.readouterr().out.splitlines()[2:7]]
+    assert [row[:3] for row in rows] == [
+        ["0.03", "1", "6"],
+        ["0.06", "1", "6"],
+        ["0.12", "2", "12"],
+        ["0.25", "1", "6"],
+        ["0.4", "1", "6"],
+    ]
+    print_profile(profile, [], [], ["power"], each_set=True)
+    rows = [line.split() for line in capsys.readouterr().out.splitlines()[2:8]]
+    assert [row[1] for row in rows] == ["1.1", "1.2", "1.3", "1.6", "1.4", "1.5"]

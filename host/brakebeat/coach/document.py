@@ -24,7 +24,12 @@ def session_document(session: CoachSession, now_s: float) -> dict[str, Any]:
         "link": session.link,
         "stage": session.stage(now_s),
         "rested_s": session.rested_s(now_s),
-        "plan": {"sets": plan.sets, "reps": plan.reps, "rest_s": plan.rest_s},
+        "plan": {
+            "sets": plan.sets,
+            "reps": plan.reps,
+            "momentum_reps": rig.momentum_reps,
+            "rest_s": plan.rest_s,
+        },
         "target": {"peak_rad_s": plan.target_rad_s, "power_w": plan.target_w},
         "window": [rig.brake_target - rig.brake_tolerance, rig.brake_target + rig.brake_tolerance],
         "best": _best(session.best),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
@@ -11,7 +12,7 @@ from rich.table import Table
 from brakebeat.results import finite
 from brakebeat.store.show import console
 from brakebeat.training.lines import Comparison, Line
-from brakebeat.training.points import LeftOut
+from brakebeat.training.points import LeftOut, SetPoint, by_inertia, inertia_key
 from brakebeat.training.profile import Profile, Suggestion
 from brakebeat.training.trend import Trend
 
@@ -64,11 +65,16 @@ def _comparison(both: Comparison) -> dict[str, Any]:
 
 
 def print_profile(
-    profile: Profile, left_out: Sequence[LeftOut], trends: Sequence[Trend], goals: Sequence[str]
+    profile: Profile,
+    left_out: Sequence[LeftOut],
+    trends: Sequence[Trend],
+    goals: Sequence[str],
+    *,
+    each_set: bool = False,
 ) -> None:
-    """Write the profile to standard output."""
+    """Write the profile to standard output; ``each_set``: with a row a set instead of a row an inertia."""
     out = console()
-    out.print(_points_table(profile))
+    out.print(_sets_table(profile) if each_set else _inertias_table(profile))
     line, largest = profile.acceleration, profile.largest
     out.print(
         f"\nMean concentric angular acceleration = {line.intercept:.1f} {line.slope:+.1f}·ln(inertia) rad/s² "
@@ -97,29 +103,41 @@ def print_profile(
     out.print(CAUTION)
 
 
-def _points_table(profile: Profile) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in (
-        "set",
-        "inertia\nkg·m²",
-        "reps",
-        "mean acc.\nrad/s²",
-        "peak\nrad/s",
-        "con. mean\nW",
-        "late",
-    ):
-        table.add_column(heading, justify="left" if heading == "set" else "right")
-    for each in sorted(profile.points, key=lambda point: point.inertia_kg_m2):
-        table.add_row(
-            each.where,
-            f"{each.inertia_kg_m2:.3g}",
-            str(each.reps),
-            f"{each.mean_acceleration_rad_s2:.1f}",
-            f"{each.peak_velocity_rad_s:.1f}",
-            f"{each.mean_power_w:.0f}",
-            "-" if each.late_share is None else f"{each.late_share:.0%}",
-        )
+_FIGURES = ("mean acc.\nrad/s²", "peak\nrad/s", "con. mean\nW", "late")
+
+
+def _inertias_table(profile: Profile) -> Table:
+    """A row an inertia: means over its sets."""
+    table = _table("inertia\nkg·m²", "sets", "reps", *_FIGURES)
+    sets = Counter(inertia_key(each.inertia_kg_m2) for each in profile.points)
+    for mean in by_inertia(profile.points):
+        key = inertia_key(mean.inertia_kg_m2)
+        table.add_row(f"{key:g}", str(sets[key]), str(mean.reps), *_figures(mean))
     return table
+
+
+def _sets_table(profile: Profile) -> Table:
+    """A row a set."""
+    table = _table("inertia\nkg·m²", "set", "reps", *_FIGURES)
+    for each in sorted(profile.points, key=lambda point: point.inertia_kg_m2):
+        table.add_row(f"{each.inertia_kg_m2:.3g}", each.where, str(each.reps), *_figures(each))
+    return table
+
+
+def _table(*headings: str) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in headings:
+        table.add_column(heading, justify="right")
+    return table
+
+
+def _figures(point: SetPoint) -> tuple[str, ...]:
+    return (
+        f"{point.mean_acceleration_rad_s2:.1f}",
+        f"{point.peak_velocity_rad_s:.1f}",
+        f"{point.mean_power_w:.0f}",
+        "-" if point.late_share is None else f"{point.late_share:.0%}",
+    )
 
 
 def _interval(value: float | None, low: float | None, high: float | None) -> str:

@@ -15,6 +15,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("athlete", metavar="ATHLETE", help="whose sets")
     parser.add_argument("exercise", metavar="EXERCISE", help="of which exercise")
     parser.add_argument("--goal", choices=_GOALS, help="only this goal's suggestion")
+    parser.add_argument("--sets", action="store_true", help="a row for each set, not one for each inertia")
     parser.add_argument("--since", metavar="DATE", help="only sets from this day on")
     parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
     add_store_option(parser)
@@ -43,5 +44,6 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(profile_document(profile, left_out, over_time), allow_nan=False))
     else:
-        print_profile(profile, left_out, over_time, [args.goal] if args.goal else _GOALS)
+        goals = [args.goal] if args.goal else _GOALS
+        print_profile(profile, left_out, over_time, goals, each_set=args.sets)
     return 0

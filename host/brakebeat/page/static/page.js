@@ -37,7 +37,7 @@ function count(next) {
   const rep = last(next), plan = next.plan;
   put("stage", next.stage === "set" && rep && rep.momentum ? "Momentum rep" : STAGE[next.stage]);
   put("rep", !next.set ? "0" : rep.momentum ? "m" + rep.number : String(next.set.counting));
-  put("of", "/" + plan.reps);
+  put("of", "/" + (next.stage === "set" && rep && rep.momentum ? plan.momentum_reps : plan.reps));
 }
 
 function bars(next) {
@@ -47,13 +47,13 @@ function bars(next) {
   const power = rep ? rep.power_w : null;
   put("speed", number(speed, 1) + " rad/s" + (pulling ? " now" : ""));
   put("power", number(power, 0) + " W");
-  bar("speed-bar", speed, best.peak_rad_s, next.target.peak_rad_s);
-  bar("power-bar", power, best.power_w, next.target.power_w);
+  bar("speed-bar", speed, best.peak_rad_s, next.target.peak_rad_s, rep ? rep.peak_rad_s : 0);
+  bar("power-bar", power, best.power_w, next.target.power_w, power);
   $("target-key").hidden = next.target.peak_rad_s === null && next.target.power_w === null;
 }
 
-function bar(id, value, best, target) {
-  const full = 1.15 * Math.max(value || 0, best || 0, target || 0, 1e-9);
+function bar(id, value, best, target, before) {
+  const full = 1.15 * Math.max(value || 0, best || 0, target || 0, before || 0, 1e-9);
   place($(id).querySelector(".fill"), "width", value, full);
   place($(id).querySelector(".best"), "left", best, full);
   place($(id).querySelector(".target"), "left", target, full);
