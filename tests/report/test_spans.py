@@ -1,12 +1,13 @@
 """Years of sessions make a page that opens: pictures have no more marks than can be told apart."""
 
+import re
 from datetime import date, timedelta
 
 from hypothesis import given
 from hypothesis import strategies as st
 
 from brakebeat.report import athlete_report
-from brakebeat.report.spans import MOST_MARKS, day_words, in_spans
+from brakebeat.report.spans import MOST_MARKS, day_words, days_of, in_spans
 from brakebeat.store import Store
 from brakebeat.store.catalog import named
 from tests.report.reading import Page
@@ -30,6 +31,18 @@ def test_the_shortest_span_that_is_few_enough() -> None:
     assert in_spans([first], lambda day: day, finest="week") == ("week", [[first]])
 
 
+def test_days_of_a_month_and_a_year() -> None:
+    for day, first, last in (
+        (date(2028, 2, 29), date(2028, 2, 1), date(2028, 2, 29)),
+        (date(2026, 12, 31), date(2026, 12, 1), date(2026, 12, 31)),
+        (date(2027, 1, 1), date(2027, 1, 1), date(2027, 1, 31)),
+    ):
+        assert days_of("month", day) == (first, last)
+    assert days_of("year", date(2028, 7, 3)) == (date(2028, 1, 1), date(2028, 12, 31))
+    assert days_of("year", date(2027, 7, 3)) == (date(2027, 1, 1), date(2027, 12, 31))
+    assert days_of("week", date(2027, 7, 3)) == (date(2027, 7, 3), date(2027, 7, 9))
+
+
 def test_a_year_stands_where_there_are_several() -> None:
     assert format(FIRST, day_words(FIRST.date(), FIRST.date() + timedelta(days=80))) == "07 Sep"
     assert format(FIRST, day_words(FIRST.date(), FIRST.date() + timedelta(days=400))) == "Sep 2026"
@@ -46,3 +59,15 @@ def test_a_long_report_s_pictures(store: Store) -> None:
     assert 2 * 22 <= len(marks) < 60
     assert "a week: mean of its sessions" in page.text
     assert "Brake timing from week to week" in page.text
+
+
+def test_months_of_a_long_report_have_their_own_days(store: Store) -> None:
+    # The last session is on a Sunday that begins a month, in a week of the month before.
+    days = [*range(0, 755, 7), 755]
+    assert f"{FIRST + timedelta(days=days[-1]):%a %d %b}" == "Sun 01 Oct"
+    for day in days:
+        session(store, FIRST + timedelta(days=day), [[rep(0), rep(1)]])
+    page = Page(athlete_report(store, named(store, "athlete", "Mara Quill"), weeks=0))
+    told = re.findall(r"month ([A-Z][a-z]+ \d{4}): (\d+) reps done", page.text)
+    months = [(FIRST + timedelta(days=day)).strftime("%B %Y") for day in days]
+    assert dict(told) == {month: str(2 * months.count(month)) for month in dict.fromkeys(months)}

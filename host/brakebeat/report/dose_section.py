@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -9,10 +10,10 @@ from xml.etree.ElementTree import Element
 
 from brakebeat.report.axes import Axis, Frame, axis_around
 from brakebeat.report.figure import KeyEntry, figure
-from brakebeat.report.figures import Dose, by_week, dose_of, monday
+from brakebeat.report.figures import Dose, dose_of, monday
 from brakebeat.report.markup import Child, el
 from brakebeat.report.numbers import UNKNOWN, number
-from brakebeat.report.spans import Span, day_words, in_spans
+from brakebeat.report.spans import Span, days_of, in_spans, ticks
 from brakebeat.report.tables import Column, table
 from brakebeat.store.sums import SetSums
 
@@ -77,15 +78,9 @@ def dose_section(sets: Sequence[SetSums], plan: Plan | None, first: date, last: 
     """Week by week from ``first`` to ``last``: done, planned, and the work done."""
     meant = planned_sets(sets, plan)
     origin = date.fromisoformat(plan["start"]) if plan else monday(first)
-    weeks = by_week(meant, origin)
-    numbers = range((first - origin).days // 7, (last - origin).days // 7 + 1)
-    rows, points = [], []
-    for week in numbers:
-        begins = origin + timedelta(weeks=week)
-        wanted = None if plan is None else sessions_of(plan, begins, begins + timedelta(days=6))
-        done = dose_of(weeks.get(week, []))
-        rows.append(_row(begins, done, wanted))
-        points.append((begins, done, wanted))
+    begins = origin + timedelta(days=(first - origin).days // 7 * 7)
+    weeks = [begins + timedelta(days=day) for day in range(0, (last - begins).days + 1, 7)]
+    rows = [_row(*each) for each in _times(meant, plan, "week", weeks)]
     words = (
         f"Against the plan “{plan['title']}”. Momentum reps come on top of the planned reps and are not counted here."
         if plan
@@ -96,7 +91,7 @@ def dose_section(sets: Sequence[SetSums], plan: Plan | None, first: date, last: 
         "section",
         el("h2", "Dose against plan" if plan else "Dose"),
         el("p", words, class_="aside"),
-        el("div", _picture(points), class_="figures") if len(points) > 1 else None,
+        el("div", _picture(meant, plan, weeks), class_="figures") if len(weeks) > 1 else None,
         table("Dose, week by week", _COLUMNS, rows),
     )
 
@@ -120,24 +115,38 @@ def _range(low: int, high: int) -> str:
     return str(low) if low == high else f"{low} to {high}"
 
 
-_Week = tuple[date, Dose, Sequence[dict[str, Any]] | None]
+# A time's first day, what was done in it, and the sessions that were planned for it.
+_Time = tuple[date, Dose, Sequence[dict[str, Any]] | None]
 
 
-def _picture(weeks: Sequence[_Week]) -> Element:
-    span, groups = in_spans(weeks, lambda week: week[0], finest="week")
-    begins = [group[0][0] for group in groups]
-    done = [sum(dose.reps for _, dose, _ in group) for group in groups]
-    plans = [_reps([each for *_, wanted in group for each in wanted or ()]) for group in groups]
-    every, written = 1 + (len(groups) - 1) // 6, day_words(begins[0], begins[-1])
-    ticks = tuple((float(place), format(day, written)) for place, day in enumerate(begins))[::every]
+def _times(sets: Sequence[SetSums], plan: Plan | None, span: Span, begins: Sequence[date]) -> list[_Time]:
+    """Done and planned in each week, month or year that begins on one of the days."""
+    found: list[_Time] = []
+    # In order of local days, which is not that of time where the athlete travels.
+    ordered = sorted(sets, key=lambda each: each.started.date())
+    days = [each.started.date() for each in ordered]
+    for day in begins:
+        first, last = days_of(span, day)
+        inside = ordered[bisect_left(days, first) : bisect_right(days, last)]
+        found.append((first, dose_of(inside), None if plan is None else sessions_of(plan, first, last)))
+    return found
+
+
+def _picture(sets: Sequence[SetSums], plan: Plan | None, weeks: Sequence[date]) -> Element:
+    span, _ = in_spans(weeks, lambda day: day, finest="week")
+    days = weeks if span == "week" else [*weeks, *(each.started.date() for each in sets)]
+    times = _times(sets, plan, span, sorted({days_of(span, day)[0] for day in days}))
+    begins = [begin for begin, *_ in times]
+    plans = [_reps(wanted or []) for *_, wanted in times]
+    done = [dose.reps for _, dose, _ in times]
     y = axis_around([*map(float, done), *(float(high) for _, high in plans)], f"reps a {span}")
     name = "week from" if span == "week" else span
-    frame = Frame(Axis(-0.6, len(groups) - 0.4, name, ticks), y, height=260.0)
+    frame = Frame(Axis(-0.6, len(times) - 0.4, name, ticks(begins)), y, height=260.0)
     inside: list[Element | None] = []
     told = []
-    for place, group in enumerate(groups):
-        words = f"{name} {_named(begins[place], span)}: {done[place]} reps done"
-        if any(wanted is not None for *_, wanted in group):
+    for place, day in enumerate(begins):
+        words = f"{name} {_named(day, span)}: {done[place]} reps done"
+        if plan is not None:
             words += f", {_range(*plans[place])} planned"
         told.append(words)
         inside.append(frame.box((place - 0.3, place + 0.3), (0.0, done[place]), "bar", words))

@@ -101,14 +101,6 @@ def dose_of(sets: Sequence[SetSums]) -> Dose:
     )
 
 
-def by_week(sets: Iterable[SetSums], origin: date) -> dict[int, list[SetSums]]:
-    """Sets by weeks of seven days from ``origin``, which begins week 0; earlier weeks are negative."""
-    weeks: dict[int, list[SetSums]] = {}
-    for each in sets:
-        weeks.setdefault((each.started.date() - origin).days // 7, []).append(each)
-    return weeks
-
-
 def monday(day: date) -> date:
     """The Monday of a day's week."""
     return day - timedelta(days=day.weekday())

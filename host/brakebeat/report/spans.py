@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable
-from datetime import date
+from collections.abc import Callable, Hashable, Iterable, Sequence
+from datetime import date, timedelta
 from typing import Literal, TypeVar
 
 from brakebeat.report.figures import monday
@@ -35,6 +35,22 @@ def in_spans(
         if len(groups) <= MOST_MARKS:
             break
     return span, list(groups.values())
+
+
+def days_of(span: Span, day: date) -> tuple[date, date]:
+    """First and last day of the calendar month or year that ``day`` is in (a week: of the seven days from it)."""
+    if span == "week":
+        return day, day + timedelta(days=6)
+    begin = day.replace(day=1) if span == "month" else date(day.year, 1, 1)
+    after = (begin + timedelta(days=32 if span == "month" else 366)).replace(day=1)
+    return begin, after - timedelta(days=1)
+
+
+def ticks(days: Sequence[date]) -> tuple[tuple[float, str], ...]:
+    """Words at places 0, 1, … of an axis for some of the days, as many as fit."""
+    written = day_words(days[0], days[-1])
+    every = 1 + (len(days) - 1) // (4 if "%Y" in written else 6)
+    return tuple((float(place), format(day, written)) for place, day in enumerate(days))[::every]
 
 
 def day_words(first: date, last: date) -> str:

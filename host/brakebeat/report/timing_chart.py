@@ -8,7 +8,7 @@ from xml.etree.ElementTree import Element
 from brakebeat.report.axes import Axis, Frame
 from brakebeat.report.figure import KeyEntry, figure
 from brakebeat.report.figures import timing_of_sets
-from brakebeat.report.spans import Span, day_words, in_spans
+from brakebeat.report.spans import Span, in_spans, ticks
 from brakebeat.store.sums import SetSums
 
 # From the bottom up; each has a pattern of its own beside its colour.
@@ -33,9 +33,7 @@ def timing_chart(sessions: Sequence[Sequence[SetSums]]) -> Element | None:
         return None
     told = [(sets[0], timing_of_sets(each for one in sets for each in one)) for sets in groups]
     days = [sets[0].started.date() for sets, _ in told]
-    every, written = 1 + (len(told) - 1) // 6, day_words(days[0], days[-1])
-    ticks = tuple((float(place), format(day, written)) for place, day in enumerate(days))[::every]
-    axis = Axis(-0.6, len(told) - 0.4, _AXIS_NAMES[span], ticks)
+    axis = Axis(-0.6, len(told) - 0.4, _AXIS_NAMES[span], ticks(days))
     frame = Frame(axis, Axis(0.0, 100.0, "share of reps, %"), height=260.0)
     inside: list[Element | None] = []
     words = []
