@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 import numpy as np
@@ -28,7 +29,9 @@ _CHANCE = 1e-3
 _NEVER = 0.9
 _EXPLAINED = 0.3
 _FAST, _SLOW, _TOO_MANY_PUSHES = 0.7, 0.4, 4
-_STALE_RAD = 0.5 / _DEGREES
+# A calibrated table is good to 0.1° at worst. A looser limit would let a moved magnet pass where the table turned
+# round happens to fit.
+_STALE_RAD = 0.25 / _DEGREES
 _FEW_TURNS = 8.0
 _CLOSER = "move the sensor closer to the ring (2 to 4 mm from a usual magnet; common practice, no source)"
 
@@ -53,7 +56,9 @@ def examine(recording: Recording) -> Checkup:
     edges, trouble = _sorted_out(recording)
     if edges is not None and turn.contradicted_by(magnets) and _explained(edges):
         turn = Turn(magnets, True)
-    _judge_turn(checkup, turn, magnets)
+    if recording.rig.board.sensor == "quadrature":
+        turn = dataclasses.replace(turn, single=False)
+    _judge_turn(checkup, turn, magnets, edges is not None)
     if edges is None:
         if checkup.level("edges_per_turn") != "mend":
             checkup.add("edges", "mend", trouble, f"{_SPIN_AGAIN}; {_QUIET}", edges=len(t_s))
@@ -79,6 +84,8 @@ def examine(recording: Recording) -> Checkup:
     return checkup
 
 
+_WHICH_BELOW = "see which below"
+_WHICH_BY_HAND = "turn the wheel slowly by hand and see at which magnet no edge comes"
 _QUIET = "keep the sensor's wire away from motors and supplies: edges from nowhere look like that, too"
 _SPIN_AGAIN = (
     "take the strap off, spin the wheel by hand and let it run until it stands; if that was done: check pin and wires, "
@@ -116,9 +123,20 @@ def _explained(edges: Edges) -> bool:
     return len(known) > 1 and bool(left < _EXPLAINED * known.std())
 
 
-def _judge_turn(checkup: Checkup, turn: Turn, magnets: int) -> None:
+def _judge_turn(checkup: Checkup, turn: Turn, magnets: int, named: bool) -> None:
+    """``named``: whether each magnet is judged by itself, too."""
     figures: dict[str, Any] = {"rig": magnets, "seen": turn.count}
-    if turn.count is None and turn.agrees:
+    if turn.single:
+        checkup.add(
+            "edges_per_turn",
+            "look",
+            f"the gaps are as even as one magnet's: either all {magnets} sit evenly to a hundredth of a degree or so, "
+            "or only one of them gives an edge",
+            f"turn the wheel by hand ten times: {10 * magnets} edges are right. If it is 10, the others are missing, "
+            "weak, or turned round",
+            **figures,
+        )
+    elif turn.count is None and turn.agrees:
         checkup.add(
             "edges_per_turn",
             "unknown",
@@ -129,12 +147,14 @@ def _judge_turn(checkup: Checkup, turn: Turn, magnets: int) -> None:
     elif turn.agrees:
         checkup.add("edges_per_turn", "good", f"{magnets} edges a turn, as the rig file says", **figures)
     elif turn.places is not None:
+        dead = magnets - len(turn.places)
         checkup.add(
             "edges_per_turn",
             "mend",
             f"{turn.count} edges a turn, the rig file says {magnets}: the gaps fit {magnets} magnets of which "
-            f"{magnets - len(turn.places)} never give an edge",
-            "see which below; or set pulses_per_rev in the rig file, if there are no more magnets",
+            f"{dead} never {'gives' if dead == 1 else 'give'} an edge",
+            f"{_WHICH_BELOW if named else _WHICH_BY_HAND}; or set pulses_per_rev in the rig file, if there are no more "
+            "magnets",
             **figures,
         )
     else:
@@ -291,7 +311,8 @@ def _judge_table(checkup: Checkup, edges: Edges, recording: Recording) -> None:
     # A table is cyclic, and the wheel may have turned the other way when it was made.
     ways = [np.roll(way, shift) for way in (stored, -stored[::-1]) for shift in range(len(stored))]
     off_rad = min(float(np.abs(way - found).max()) for way in ways)
-    stale = off_rad > _STALE_RAD
+    unsure = 3.0 * float(np.max(np.array(edges.offsets.uncertainty["offsets_rad"], float)))
+    stale = off_rad > max(_STALE_RAD, unsure)
     checkup.add(
         "magnet_table",
         "mend" if stale else "good",
