@@ -39,6 +39,8 @@ class Access:
         self._opened_ms = now_ms
         self.pairing = False
         self.open = True
+        # What is wrong with the file, in words.
+        self.trouble = ""
         self._load()
 
     def start(self, ble):
@@ -68,7 +70,10 @@ class Access:
             try_config(self._ble, bond=still_open)
         if self._dirty and at_rest:
             self._dirty = False
-            self._save()
+            try:
+                self._save()
+            except OSError as error:
+                self.trouble = "bonds: %s; they end with the power" % error
 
     def on_event(self, event, data):
         """Radio events about links and secrets; what the stack is to be answered."""
@@ -111,6 +116,7 @@ class Access:
         except OSError:
             return
         if data[-4:] != checksum(data[:-4]):
+            self.trouble = "bonds: the file is damaged; bond the hosts anew"
             return
         at = 0
         while at + 4 < len(data):
@@ -139,16 +145,36 @@ def try_config(ble, **settings):
 def file_crc(path):
     # type: (str) -> int
     """The CRC-32 of a file, 0 where there is none."""
+    crc = 0
     try:
         with open(path, "rb") as file:
-            return binascii.crc32(file.read()) & 0xFFFFFFFF
+            # Piece by piece: what lies there may be larger than the memory.
+            piece = file.read(256)
+            while piece:
+                crc = binascii.crc32(piece, crc)
+                piece = file.read(256)
     except OSError:
         return 0
+    return crc & 0xFFFFFFFF
 
 
 def replace_file(path, data):
     # type: (str, bytes) -> None
     """The old content or the new, whenever the power goes. Raises OSError."""
-    with open(path + ".new", "wb") as file:
-        file.write(data)
-    os.rename(path + ".new", path)
+    try:
+        with open(path + ".new", "wb") as file:
+            file.write(data)
+        os.rename(path + ".new", path)
+    except OSError:
+        # A full flash needs the room again.
+        remove(path + ".new")
+        raise
+
+
+def remove(path):
+    # type: (str) -> None
+    """Delete a file if it is there."""
+    try:
+        os.remove(path)
+    except OSError:
+        pass

@@ -54,11 +54,12 @@ class App:
         self._moved_ticks = source.now()
         self._second_ms = now_ms()
         self._uptime_s = 0
+        self.radio = None  # type: Radio | None
+        self.journal = None  # type: Any
         try:
             self.journal = Journal(place or region.MemoryRegion())
         except OSError as error:
             self._give_up_flash(error)
-        self.radio = None  # type: Radio | None
         pin = ports.button(rig, machine)
         self.button = button.Button(pin) if pin else None
         if link:
@@ -78,7 +79,14 @@ class App:
     def _give_up_flash(self, error):
         """Better a journal that ends with the power than none."""
         self.add_trouble("journal: %s; reps are kept in memory only" % error)
+        self.sounder.signal(sounder.ERROR, now_ms())
+        before = self.journal
+        # Under a name of its own: the numbers of the one on the flash go on from there at the next power-up.
         self.journal = Journal(region.MemoryRegion())
+        if before:
+            self.journal.go_on_from(before)
+        if self.radio:
+            self.radio.other_journal(now_ms())
 
     def add_trouble(self, text):
         # type: (str) -> None
@@ -91,7 +99,11 @@ class App:
     # -- what the parts ask ------------------------------------------------------------------------------------
 
     def _on_rep(self, message):
-        self.journal.put(_RECORD_REP, message)
+        try:
+            self.journal.put(_RECORD_REP, message)
+        except MemoryError:
+            self.journal.lost += 1
+            raise
         # The wheel has just turned round and is slow: the best moment to collect garbage.
         self._tidy = True
 
@@ -109,7 +121,7 @@ class App:
         """Whole seconds since power-up; asked each second while a host is there, and by `_detect`."""
         passed = ms_after(now_ms(), self._second_ms) // 1000
         self._second_ms += passed * 1000
-        self._uptime_s += passed
+        self._uptime_s += max(passed, 0)
         return self._uptime_s
 
     def take_rig(self, data):
@@ -128,12 +140,18 @@ class App:
         return ""
 
     def _new_session(self):
-        reps = self.session.reps.count
+        """Begin anew with the rig in force. What is counted since power-up goes on, and so does the clock."""
+        old = self.session
+        # A host tells reps apart by index and time.
+        kept = (old.reps.count, old.overrun, old.incomplete + old.busy, old.bounced, old.missed, old.spurious)
+        clock_us = self.clock_us()
+        # Two of them may be more than the memory holds.
+        self.session = self.tap.session = old = None  # type: ignore[assignment]
+        gc.collect()
         session = Session(self.rig, self._on_rep, self._on_cue)
-        # A host tells reps apart by index and time: neither starts anew.
-        session.reps.count = reps
         session.poll(self.source.now())
-        session._clock_us = self.clock_us()
+        session._clock_us = clock_us
+        session.go_on_from(kept)
         self.session = self.tap.session = session
 
     # -- tasks -------------------------------------------------------------------------------------------------
@@ -155,15 +173,20 @@ class App:
         while not self.source.done:
             try:
                 self.source.pump(tap if tap.on or tap.always else self.session)
+            except MemoryError as error:
+                # No room for another session beside this one either.
+                gc.collect()
+                self.session.leave_out()
+                self._note_fault("out of memory, a rep is left out", error)
             except Exception as error:
-                self._note_fault("detector restarted", error)
                 self._new_session()
+                self._note_fault("detector restarted", error)
             watchdog.feed()
             now = now_ms()
-            self.sounder.service(now)
-            if self.button:
-                self._obey(self.button.service(now), now)
-            self._keep(now)
+            try:
+                self._look_round(now)
+            except Exception as error:
+                self._note_fault("main loop", error)
             idle = self.session.phase == 0 and ms_after(now, tidied_ms) >= _TIDY_EVERY_MS
             if self._tidy or idle:
                 self._tidy = False
@@ -171,6 +194,12 @@ class App:
                 self.uptime_s()
                 gc.collect()
             await sleep_ms(_DETECT_EVERY_MS)
+
+    def _look_round(self, now):
+        self.sounder.service(now)
+        if self.button:
+            self._obey(self.button.service(now), now)
+        self._keep(now)
 
     def _obey(self, meant, now):
         """What the button was pressed for."""
@@ -192,15 +221,21 @@ class App:
         if self.session.busy:
             self.at_rest = False
             self._moved_ticks = ticks_now
-        elif ticks.after(ticks_now, self._moved_ticks) >= _AT_REST_US:
+        else:
+            # What is lost while the wheel stands is no rep's gap.
+            self.session.gap_is_over()
             # It stays so, however far the ticks go round, until the next edge.
-            self.at_rest = True
+            self.at_rest = self.at_rest or ticks.after(ticks_now, self._moved_ticks) >= _AT_REST_US
         try:
             self.journal.service(self.at_rest)
-            if self.radio:
-                self.radio.access.service(now, self.at_rest)
         except OSError as error:
             self._give_up_flash(error)
+        if self.radio:
+            access = self.radio.access
+            access.service(now, self.at_rest)
+            if access.trouble:
+                self.add_trouble(access.trouble)
+                access.trouble = ""
 
     async def _talk(self, radio):
         while True:

@@ -59,7 +59,15 @@ class Control:
         self.heard = False  # it speaks our protocol
         self.start = -1  # the sequence number from which it wants records, until that was seen to
         self.arrived = None  # type: int | None  # the last one that it has; None: it has not asked for any yet
+        self._stale = False  # its acknowledgements may mean another journal's records
         self._rig = bytearray()
+
+    def other_journal(self):
+        # type: () -> None
+        """The numbers that the host knows mean nothing any more: it has to ask anew."""
+        self.start = -1
+        self.arrived = None
+        self._stale = True
 
     def obey(self, data, trusted):
         # type: (bytes, bool) -> None
@@ -124,8 +132,11 @@ class Control:
             return _ERROR_VALUE
         if code == _COMMAND_FROM:
             self.heard = True
+            self._stale = False
             self.start = sequence
             self.arrived = sequence - 1
+        elif self._stale:
+            return _ERROR_VALUE
         else:
             if self.arrived is not None:
                 self.arrived = max(self.arrived, sequence)

@@ -40,6 +40,7 @@ class Journal:
         self.oldest = 0
         self._limit = 0  # sequence numbers below it have an erased page
         self._wiping = False
+        self._spoilt = set()  # type: set[int]  # numbers whose damage is counted
         self.acknowledged = 0  # sequence numbers below it have arrived at a host
         self.lost = 0
         self.overwritten = 0
@@ -65,8 +66,12 @@ class Journal:
         each = self._each
         bases = {}  # type: dict[int, int]
         newest = -1
+        damaged = []
         for block in range(self._region.blocks):
-            if self._load(block, 0) != _MARKER:
+            kind = self._load(block, 0)
+            if kind != _MARKER:
+                if not kind:
+                    damaged.append(block)
                 continue
             _, _, boot, base, name, erases, acknowledged = struct.unpack_from("<BBHIIII", self._page)
             if base // each % self._region.blocks != block:
@@ -84,12 +89,29 @@ class Journal:
             # The first power-up of all: some room at once, nobody can be pulling yet.
             self._make_room()
             return
+        for _ in damaged:
+            # Each may be what the next one lies beside.
+            for block in damaged:
+                self._adopt(block, bases)
         self.oldest = min(bases)
-        self.next = self._end(bases, newest)
+        self.next = self._end(bases, max(bases))
         base = self.next - self.next % each
         while base in bases:
             base += each
         self._limit = base
+
+    def _adopt(self, block, bases):
+        # type: (int, dict[int, int]) -> None
+        """A block whose marker is spoilt keeps its records, where their numbers go on from a neighbour's."""
+        each = self._each
+        for page in range(1, each + 1):
+            if self._load(block, page) > 0:
+                base = struct.unpack_from("<I", self._page, 4)[0] // each * each
+                beside = base - each in bases or base + each in bases
+                if beside and base not in bases and base // each % self._region.blocks == block:
+                    bases[base] = self.id
+                    self.torn += 1
+                return
 
     def _end(self, bases, base):
         # type: (dict[int, int], int) -> int
@@ -104,7 +126,8 @@ class Journal:
                 if blank and kind >= 0:
                     blank = False
                     end = base + page
-                    self.torn += not kind
+                    if not kind:
+                        self._count_damage(end - 1)
                 if kind > 0:
                     self.boot = max(self.boot, struct.unpack_from("<H", self._page, 2)[0] + 1)
                     return end
@@ -117,8 +140,17 @@ class Journal:
         block = sequence // self._each % self._region.blocks
         kind = self._load(block, sequence % self._each + 1)
         if kind <= 0 or kind == _MARKER or struct.unpack_from("<I", self._page, 4)[0] != sequence:
+            if kind >= 0:
+                self._count_damage(sequence)
             return None
         return memoryview(self._page)[:_RECORD]
+
+    def _count_damage(self, sequence):
+        # type: (int) -> None
+        """A record that should be there is not whole: counted once, however often it is asked for."""
+        if sequence not in self._spoilt:
+            self._spoilt.add(sequence)
+            self.torn += 1
 
     # -- writing -----------------------------------------------------------------------------------------------
 
@@ -129,6 +161,17 @@ class Journal:
             self._pending.pop(0)
             self.lost += 1
         self._pending.append((kind, bytes(body)))
+
+    def go_on_from(self, before):
+        # type: (Journal) -> None
+        """Take over what another journal could not write, and what it counted."""
+        self._pending = before._pending
+        self.boot = before.boot
+        self.lost = before.lost
+        self.overwritten = before.overwritten
+        self.torn = before.torn
+        self.program_us = before.program_us
+        self.erase_us = before.erase_us
 
     @property
     def waiting(self):
@@ -155,7 +198,7 @@ class Journal:
             self._program(block, sequence % self._each + 1, kind, sequence, body)
             if self.get(sequence):
                 return True
-            self.torn += 1
+            self._count_damage(sequence)
         raise OSError("journal: what was written cannot be read back")
 
     def _program(self, block, page, kind, sequence, body):

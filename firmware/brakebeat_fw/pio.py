@@ -15,6 +15,7 @@ import uctypes
 from micropython import const
 
 from .clock import now_us
+from .storm import Storm
 from .ticks import MASK, after
 
 _BATCH = const(64)
@@ -23,6 +24,8 @@ _BYTES_BITS = const(12)
 _BYTES = const(4096)
 # As in `sources`: where batches take that long the rest waits.
 _LONG_US = const(20000)
+# Well beyond what `boards.SOURCES` says that it takes.
+_STORM_GAP_US = const(15)
 # What the hardware counts down, small enough to be read without heap.
 _MOST_TRANSFERS = const(0x0FFFFFFF)
 # 16 cycles a microsecond: a whole number of 256ths of any clock in MHz, so that the two clocks never drift apart.
@@ -136,7 +139,8 @@ def unload(state: ptr32, ring: ptr32, times: ptr32, steps: ptr8) -> int:
 class PioSource:
     """One or two hall sensors or an encoder on ``pins`` (the second, if any, the first's neighbour).
 
-    An encoder's count is thinned to every ``board.thin``-th. ``lost`` counts the edges that a full ring swallowed.
+    An encoder's count is thinned to every ``board.thin``-th. ``lost`` counts the edges that a full ring swallowed, and
+    a storm's.
     Raises ValueError where state machine or clock cannot be had.
     """
 
@@ -161,6 +165,7 @@ class PioSource:
         self._ring = memoryview(buffer)[skip : skip + _BYTES]  # type: Any
         self._base = uctypes.addressof(buffer) + skip
         self._dropped = 0
+        self._storm = Storm(_STORM_GAP_US)
         self._dma = rp2.DMA()
         _running.append(self)
         self._left = 0
@@ -198,7 +203,10 @@ class PioSource:
             self._drop()
         count = unload(state, self._ring, self._times, self._steps)
         while count:
-            session.feed(self._times, self._steps, count)
+            if self._storm.takes(self._times, count):
+                self._dropped += count
+            else:
+                session.feed(self._times, self._steps, count)
             if after(now_us(), began) > _LONG_US:
                 break
             count = unload(state, self._ring, self._times, self._steps)

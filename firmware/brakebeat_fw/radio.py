@@ -125,6 +125,15 @@ class Radio:
         status = bytes(self._status)
         return "$B" + binascii.b2a_base64(status + checksum(b"B" + status)).decode().strip()
 
+    def other_journal(self, now_ms):
+        # type: (int) -> None
+        """The board has begun another journal: the host is told at once, and gets nothing until it asks for that."""
+        self._splitter.busy = False
+        self._cursor = 0
+        self.control.other_journal()
+        self._hint = _HINT_EVERY
+        self._status_ms = now_ms - _STATUS_EVERY_MS
+
     def _on_event(self, event, data):
         """Radio events: note what happened, `service` acts on it (this may run between any two bytecodes)."""
         content = data[0]
@@ -227,9 +236,10 @@ class Radio:
         except OSError:
             # Out of memory for the moment; the host reads the older one.
             return
-        if status and self.listening and (state != status[1] or self._hint >= _HINT_EVERY):
+        if not status or not self.listening or (state == status[1] and self._hint < _HINT_EVERY):
+            return
+        if self._hand_over(self._ble.gatts_notify, _STATUS, status[: self._mtu - 3], now_ms):
             self._hint = 0
-            self._hand_over(self._ble.gatts_notify, _STATUS, status[: self._mtu - 3], now_ms)
 
     def _send_live(self, now_ms):
         # type: (int) -> bool

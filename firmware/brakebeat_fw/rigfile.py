@@ -28,6 +28,12 @@ DEFAULTS = {
     "cues.planned_reps": None,
 }
 
+# Keys without a default that would stop the board's program where they are of another kind, and so would a pin.
+_TEXTS = ("name", "board.sensor", "board.source")
+_SWITCHES = ("board.cycling", "board.open_reading", "cues.window_cue", "cues.late_cue")
+_NUMBERS = ("board.volume", "board.supply_scale", "board.supply_empty_v", "board.supply_full_v")
+_WHOLE = ("zero_index", "board.thin")
+
 # Brake windows by name: (target, tolerance). The host writes the numbers out too; a hand-written file may not.
 PRESETS = {"first_quarter": (0.25, 0.1), "last_third": (0.7, 0.07)}
 
@@ -48,6 +54,8 @@ def load(path):
         error = "cannot be read, copy a rig file to the board"  # type: Any
     except ValueError as bad:
         error = bad
+    except MemoryError:
+        error = "too large, no rig file is"
     return defaults(), "%s: %s; default rig in use" % (path, error)
 
 
@@ -91,9 +99,26 @@ def check(rig):
         # MicroPython's bool is no int.
         if not isinstance(value, (int, float, bool)) or (value < 0 and key != "drum_taper_m_per_rad"):
             _refuse(rig, key)
-    for key in ("inertia_kg_m2", "drum_radius_m"):
-        if rig[key] == 0:
+    for key in ("inertia_kg_m2", "drum_radius_m", "board.thin"):
+        if rig.get(key) == 0:
             _refuse(rig, key)
+    for key, value in rig.items():
+        if value is not None and not isinstance(value, _kinds(key)):
+            _refuse(rig, key)
+
+
+def _kinds(key):
+    # type: (str) -> Any
+    """What kinds of value this key may have; any for one that nobody here knows."""
+    if key in _TEXTS:
+        return str
+    if key in _SWITCHES:
+        return bool
+    if key in _NUMBERS:
+        return (int, float)
+    if key in _WHOLE or (key[:6] == "board." and "_pin" in key):
+        return int
+    return object
 
 
 def _refuse(rig, key):

@@ -63,6 +63,8 @@ _SLOWING_FEW = const(23)
 _REST_SPACINGS = const(2.3)
 # Edges before a turnaround that may all be stray ones.
 _STRAYS = const(6)
+# No source tells a time that much earlier than the one before.
+_LEAP = const(-1000000)
 # Squared standard deviations for each edge that no start from rest is off by, uneven magnets included.
 _REST_CHI = const(12.0)
 
@@ -146,6 +148,25 @@ class Session:
         """Edges left out as noise."""
         return self.state[_SPURIOUS]
 
+    def go_on_from(self, counts):
+        # type: (tuple[int, ...]) -> None
+        """Count on from (reps, overrun, incomplete, bounced, missed, spurious)."""
+        state = self.state
+        self.reps.count, self.overrun, self.incomplete, state[_BOUNCED], state[_MISSED], state[_SPURIOUS] = (
+            counts
+        )
+        self.gap_is_over()
+
+    def gap_is_over(self):
+        # type: () -> None
+        """Edges lost up to now belong to no rep that is to come."""
+        self._overrun_before = self.overrun
+
+    def leave_out(self):
+        # type: () -> None
+        """Give up what is under way and go on: there was no memory to work it out."""
+        self._drop_stretch(self.stretch.count)
+
     @property
     def rep_count(self):
         # type: () -> int
@@ -190,6 +211,8 @@ class Session:
         if step > 0:
             self._clock_us += step
             self._clock_ticks = now_ticks
+        elif step < _LEAP:
+            self._leapt(now_ticks)
         state = self.state
         if not state[_COUNT]:
             return
@@ -204,6 +227,13 @@ class Session:
                 self._came_to_rest()
             except _BAD_EDGES:
                 self._drop_stretch(self.stretch.count)
+
+    def _leapt(self, now_ticks):
+        # type: (int) -> None
+        """The counter has leapt back, or so far ahead that it looks so: the clock goes on from where it stood."""
+        self._clock_ticks = now_ticks
+        if self.state[_COUNT]:
+            self._drop_stretch(self.stretch.count)
 
     def feed(self, times, steps, count):
         # type: (Any, Any, int) -> None

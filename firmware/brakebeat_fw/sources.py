@@ -11,11 +11,15 @@ from micropython import const
 from . import boards
 from .clock import now_us
 from .edges import EdgeRing
+from .storm import Storm
 from .ticks import MASK, after
 
 _BATCH = const(64)
 # Where batches take that long (reps are worked out in them) the rest waits, so that sounds, radio and watchdog do not.
 _LONG_US = const(20000)
+
+# Well beyond what `boards.SOURCES` says that interrupts take.
+_STORM_GAP_US = const(100)
 
 # Quadrature: old state * 4 + new state -> step. Both channels changing at once says nothing and gives 0.
 _QUADRATURE = array("b", (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0))
@@ -38,8 +42,8 @@ class IdleSource:
 class PinSource:
     """Edges by pin interrupt. The handler stamps and stores; `pump` hands over what came, in batches.
 
-    ``lost`` counts edges that found the ring full and, where a pulse counter runs beside, those without a handler's
-    call. ``now()`` tells the time in the edges' ticks.
+    ``lost`` counts edges that found the ring full, those of a storm and, where a pulse counter runs beside, those
+    without a handler's call. ``now()`` tells the time in the edges' ticks.
     """
 
     kind = "interrupt"
@@ -55,6 +59,8 @@ class PinSource:
         self._value = 0
         self._counted = 0
         self._handled = 0
+        self._storm = Storm(_STORM_GAP_US)
+        self._left_out = 0
         pins = pins_of(rig, machine)
         trigger = machine.Pin.IRQ_FALLING
         sensor = rig.get("board.sensor", "hall")
@@ -90,12 +96,15 @@ class PinSource:
         count = self.ring.take(self._times, self._steps)
         while count:
             self._handled += count
-            session.feed(self._times, self._steps, count)
+            if self._storm.takes(self._times, count):
+                self._left_out += count
+            else:
+                session.feed(self._times, self._steps, count)
             if after(now_us(), began) > _LONG_US:
                 break
             count = self.ring.take(self._times, self._steps)
         if not self._beside:
-            self.lost = self.ring.lost
+            self.lost = self.ring.lost + self._left_out
         if count:
             # While edges wait it is not now yet, and they are not lost.
             return
@@ -106,7 +115,7 @@ class PinSource:
     def _compare(self):
         """What the counter had seen by the last time, a handler has been called for by now, or never will be."""
         # Edges since then hide some of it, but only until there are none for a moment.
-        self.lost = max(self.lost, self._counted - self._handled)
+        self.lost = max(self.lost, self._counted - self._handled + self._left_out)
         value = self._beside.value()
         self._counted += self._moved(value, self._value)
         self._value = value

@@ -69,7 +69,7 @@ def pack_status(buffer, board, radio):
     sizes = (12, 12, 12, 20, 160)
     cut = [_cut(*text) for text in zip(texts, sizes)]  # noqa: B905 - not on MicroPython
     pulses = board.rig["pulses_per_rev"]
-    struct.pack_into(wire.STATUS_FORMAT, buffer, 0, *values, *cut, pulses, board.rig_crc)
+    struct.pack_into(wire.STATUS_FORMAT, buffer, 0, *values, *cut, pulses, board.rig_crc, board.faults)
     buffer[-4:] = checksum(memoryview(buffer)[:-4])
 
 

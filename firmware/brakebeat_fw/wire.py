@@ -141,7 +141,7 @@ STATUS_FORMAT = (
     "I"  # incomplete
     "I"  # reps_lost: records that found room neither in the journal nor before it
     "I"  # journal_overwritten: records overwritten before any host acknowledged them
-    "I"  # journal_torn: pages found damaged
+    "I"  # journal_torn: records and blocks found damaged
     "I"  # journal_erases: erases of one block, at most
     "I"  # program_us: longest write of a record
     "I"  # erase_us: longest erase of a block
@@ -159,6 +159,7 @@ STATUS_FORMAT = (
     "160s"  # trouble: what is wrong with the rig file, the pins or the program; empty if nothing is
     "H"  # pulses_per_rev: of the rig in force
     "I"  # rig_crc: CRC-32 of the rig file in force; 0 where there is none
+    "I"  # faults: errors of the program that it went on after
 )
 STATUS_SIZE = struct.calcsize(STATUS_FORMAT)
 # STATE 1 MOVING: the wheel turns or did so within the last 2 s

@@ -134,7 +134,7 @@ class Board:
         self.supply = None
         self.at_rest = True
         self.trouble = ""
-        self.rig_crc = 0
+        self.rig_crc = self.faults = 0
         self.rigs_taken = []
         self.now_ms = 5000
         self.access = access.Access(files + "bonds", button, self.now_ms)

@@ -19,6 +19,6 @@ def test_it_names_every_field_and_number():
         "speed_milli_rad_s",
         "| 10 | ERASE |",
         "| 3 | REFUSED |",
-        "| 320 | | | end |",
+        "| 324 | | | end |",
     ):
         assert word in text

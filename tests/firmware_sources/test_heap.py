@@ -43,6 +43,8 @@ def turning(pin):
 
 def interrupts(rounds):
     for _ in range(rounds):
+        # No faster than a wheel, or it would be a storm.
+        world.now_us += 1000
         handler(pin)
 
 

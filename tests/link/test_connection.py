@@ -11,7 +11,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from brakebeat.errors import DeviceError
-from brakebeat.link import CaughtUp, Connected, EdgesArrived, Ledger, RecordsGone, RepArrived, TimeTold
+from brakebeat.link import (
+    CaughtUp,
+    Connected,
+    EdgesArrived,
+    Ledger,
+    RecordsGone,
+    RepArrived,
+    StatusArrived,
+    TimeTold,
+)
 from brakebeat.link.connection import BoardConnection
 from brakebeat.link.control import CommandError
 from brakebeat.link.transport import Channel, WrongBoardError
@@ -282,3 +291,24 @@ def mangled(rng, sound):
         else:
             message[rng.randrange(len(message))] ^= rng.randrange(1, 256)
     return channel, bytes(message)
+
+
+async def test_a_board_that_begins_another_journal_is_asked_anew_over_a_new_link():
+    """Its flash is full: what it keeps in memory has numbers of its own."""
+    board, ledger = board_with(3), Ledger(0)
+
+    def until(events):
+        if caught_up(events):
+            board.journal_id, board.records = 78, {}
+            board.add_reps(2)
+            board.send(Channel.STATUS, b"\2")
+        return False
+
+    first = await events_of(board, ledger, until=until)
+    assert isinstance(first[-1], StatusArrived)
+    assert numbers(first) == [0, 1, 2]
+    second = await events_of(board, ledger, until=caught_up)
+    assert [(event.journal_id, event.sequence) for event in second if isinstance(event, RepArrived)] == [
+        (78, 0),
+        (78, 1),
+    ]

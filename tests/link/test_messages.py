@@ -146,3 +146,13 @@ def test_mutated_records_never_crash(data):
     for _ in range(data.draw(st.integers(1, 4))):
         message[data.draw(st.integers(0, len(message) - 1))] = data.draw(st.integers(0, 255))
     decode_record(bytes(message[: data.draw(st.integers(0, len(message)))]))
+
+
+def test_a_status_from_before_faults_were_counted():
+    board = FakeBoard(status={"faults": 3})
+    whole = board.status_message()
+    assert decode_status(whole).faults == 3
+    older = sealed(whole[: -4 - 4])
+    assert decode_status(older).faults is None
+    assert decode_status(older).pulses_per_rev == 2
+    assert decode_status(sealed(whole[: -4 - 5])) is None

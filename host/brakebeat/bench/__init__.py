@@ -7,5 +7,6 @@ Commands, each ``python -m brakebeat.bench.NAME --help``:
 * ``cost``: instructions, heap, state, code size and integer widths of the firmware.
 * ``calibrations``: each calibration against the truth of a simulated rig, and whether its uncertainty is honest.
 * ``reference_cost``: edges a second and memory of the reference, by the length of the recording.
+* ``soak``: an hour of the whole firmware with everything that may befall a board, counts and heap checked.
 * ``latency``: from the end of a rep to its line on the screen, over the virtual link.
 """

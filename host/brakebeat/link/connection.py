@@ -316,7 +316,11 @@ class BoardConnection:
                     return
             elif item is _Mark.READ_STATUS:
                 with contextlib.suppress(DeviceError):
-                    yield StatusArrived(await self.read_status())
+                    status = await self.read_status()
+                    yield StatusArrived(status)
+                    if status.journal_id != self._journal.id:
+                        # It has begun another one: numbers and clock are learnt anew over a new link.
+                        return
             elif isinstance(item, Record):
                 event = self._event(item) if self._ledger.new(item.sequence) else None
                 try:

@@ -69,6 +69,7 @@ class BoardStatus:
     supply_mv: int | None
     pulses_per_rev: int
     rig_crc: int  # CRC-32 of the rig file in force; 0 where there is none
+    faults: int | None  # errors of its program that it went on after; None from an older board
     firmware_version: str
     implementation: str
     platform: str
@@ -98,10 +99,11 @@ def decode_status(value: bytes | bytearray) -> BoardStatus | None:
     """The status as read; None where it is damaged or too short. Longer ones of a newer board are fine."""
     wire = load_wire()
     message = unseal(value)
-    if message is None or len(message) < wire.STATUS_SIZE:
+    shortest = wire.field_offset(wire.STATUS_FIELDS, "faults")
+    if message is None or len(message) < shortest:
         return None
     values: dict[str, Any] = {}
-    unpacked = struct.unpack_from(wire.STATUS_FORMAT, message)
+    unpacked = struct.unpack_from(wire.STATUS_FORMAT, message.ljust(wire.STATUS_SIZE, b"\0"))
     for (name, _), item in zip(wire.STATUS_FIELDS, unpacked, strict=True):
         values[name] = item.rstrip(b"\0").decode(errors="replace") if isinstance(item, bytes) else item
     state = values.pop("state")
@@ -109,6 +111,9 @@ def decode_status(value: bytes | bytearray) -> BoardStatus | None:
         values[name] = bool(state & getattr(wire, f"STATE_{name.upper()}"))
     values["free_flash"] = _unless(wire.ABSENT, values["free_flash"])
     values["supply_mv"] = _unless(_NOT_MEASURED, values["supply_mv"])
+    if len(message) < wire.STATUS_SIZE:
+        # What was added to the layout last.
+        values["faults"] = None
     return BoardStatus(**values)
 
 
