@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from brakebeat.calibrate.added import inertia_from_added
-from brakebeat.calibrate.falling import Fall, Given, friction_known, inertia_of_fall, read_falls
+from brakebeat.calibrate.fall_edges import Fall, read_falls
+from brakebeat.calibrate.fall_given import Given
+from brakebeat.calibrate.falling import friction_known, inertia_of_fall
 from brakebeat.calibrate.inertia import Inertia, Masses, two_masses
 from brakebeat.calibrate.solids import MATERIALS, Bolts, Part, inertia_of_parts, part_inertia
 from brakebeat.calibrate.spin import read_spin

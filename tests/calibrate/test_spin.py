@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from brakebeat.bench.calibration_cases import CASES
 from brakebeat.calibrate.coasting import Coasting
 from brakebeat.calibrate.friction import TERMS, calibrate_friction, friction_of
 from brakebeat.calibrate.magnets import calibrate_magnets, magnets_of
@@ -46,6 +47,15 @@ def test_truth_lies_within_two_stated_uncertainties(kind, magnets):
     # At 95 % covered, eight runs fall below these by chance less than once in a hundred times.
     assert np.mean(off) > 0.85
     assert np.mean(friction) > 0.75
+
+
+@pytest.mark.parametrize("name", ["magnets-dirty-6", "friction-dirty-6"])
+def test_a_slip_at_the_very_end_spoils_nothing(name):
+    # The last edge, where the wheel nearly stands, was counted a place off: 0.12 degrees, and 7 % of the friction.
+    case = next(case for case in CASES if case.name == name)
+    found = case.run(1_700_026)
+    assert found.judged < 0.2 * case.limit
+    assert (np.abs(found.error) < 3.0 * found.sigma).all()
 
 
 def test_a_clean_table_starts_with_the_first_edge():

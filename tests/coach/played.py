@@ -26,7 +26,7 @@ class Played:
 
     def into(self, store: Store, *, edges: bool = True, from_us: int = 0) -> None:
         """Keep it as a coach does, from a moment on, with raw edges or without."""
-        told = [(rep.end_us, self._rep(rep)) for rep in self.analysis.reps if rep.start_us >= from_us]
+        told = [(rep.end_us, self.arrival(rep)) for rep in self.analysis.reps if rep.start_us >= from_us]
         if edges:
             told += [(int(t), self._edge(int(t))) for t in self.recording.t_us if t >= from_us]
         session = CoachSession(choice())
@@ -37,7 +37,8 @@ class Played:
         keeper.close()
 
     @staticmethod
-    def _rep(rep):
+    def arrival(rep):
+        """The rep as it comes over a link."""
         return type(arrived())(rep, [], b"", 7, rep.index, 1)
 
     @staticmethod

@@ -59,6 +59,27 @@ def test_even_spacing_is_not_counted():
     assert (turn.count, turn.agrees) == (None, True)
 
 
+def test_magnets_nearly_alike_twice_a_turn_are_no_half_turn():
+    alike = np.array([1.0, 1.02, 1.0003, 1.0197])
+    assert edges_of_a_turn(gaps(alike, noise=3e-5), 4).agrees
+    # The same wheel with the same scatter, but two magnets: half a turn is all that there is.
+    turn = edges_of_a_turn(gaps(np.array([1.0, 1.02]), turns=40, noise=3e-5), 4)
+    assert (turn.count, turn.agrees) == (2, False)
+
+
+def test_strays_behind_the_tracked_part_count():
+    # Both lost the count early in a storm of stray edges, and called the rest of the recording sound.
+    assert rates(["2 stray edges a second"], range(4, 5))["2 stray edges a second"] == []
+    assert rates(["2 stray edges a second"], range(28, 29))["2 stray edges a second"] == []
+
+
+def test_a_wheel_that_was_spun_again_is_no_storm_of_strays():
+    first, second = (spun(seed, 6).recording for seed in (1, 2))
+    times = np.concatenate([first.t_us, second.t_us + first.t_us[-1] + 5_000_000])
+    checkup = examine(Recording(times, np.zeros(len(times), np.int8), first.header))
+    assert checkup.level("noise") == "good"
+
+
 @settings(max_examples=60)
 @given(st.lists(st.integers(1, 10**6), min_size=1, max_size=120), st.integers(1, 12))
 def test_whatever_edges_are_a_finding_not_a_crash(steps, magnets):

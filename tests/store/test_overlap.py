@@ -11,9 +11,11 @@ from brakebeat.formats.recording import Recording, write_recording
 from brakebeat.store import open_store
 from brakebeat.store.changes import delete, undo
 from brakebeat.store.computing import import_recording, recompute
+from brakebeat.store.fetched import import_fetched
 from brakebeat.store.queries import sets
 from brakebeat.store.sessions import load_recording
-from tests.coach.events import WALL_US
+from brakebeat.watch.rep_book import Fetched, RepBook
+from tests.coach.events import WALL_US, connected
 from tests.coach.played import a_session_of_two_sets
 
 STARTED = datetime(2027, 1, 15, 8, tzinfo=UTC)
@@ -111,6 +113,30 @@ def test_the_same_seconds_of_another_day_are_new(played, tmp_path, seconds):
     with open_store(tmp_path / "log") as store:
         played.into(store, edges=False)
         assert _take(store, _with_clock(played, seconds)).new
+
+
+@pytest.mark.parametrize(("seconds", "known"), [(0, 10), (-3600, 0)])
+def test_reps_that_a_recording_shows_are_not_fetched_again(played, tmp_path, seconds, known):
+    fetched = Fetched()
+    for event in [connected(board_us=0), *map(played.arrival, played.analysis.reps)]:
+        fetched.take(event)
+    book = tmp_path / "reps.jsonl"
+    RepBook(book).add(fetched.documents())
+    with open_store(tmp_path / "log") as store:
+        _take(store, _with_clock(played, seconds))
+        before = _contents(store)
+        for already in (known, 10):
+            done = import_fetched(
+                store,
+                book,
+                athlete="Mara Quill",
+                exercise="squat",
+                rig=played.recording.rig,
+                unknown_at=STARTED,
+            )
+            assert (done.known, done.reps) == (already, 10 - already)
+        assert (_contents(store) == before) == (known == 10)
+        assert store.faults() == []
 
 
 def test_as_it_is_typed(played, tmp_path, capsys):

@@ -29,6 +29,8 @@ def test_what_more_inertia_does(seed):
             assert getattr(heavier, phase).duration_s > getattr(lighter, phase).duration_s
         # Mean force and work rise: Martinez-Aranda and Fernandez-Gonzalo, JSCR 2017;31(6):1653-1661.
         assert heavier.concentric.energy_j > lighter.concentric.energy_j
+        mean_torques = [one.concentric.energy_j / one.concentric_rad for one in (lighter, heavier)]
+        assert mean_torques[1] > mean_torques[0]
 
 
 def test_logarithm_fits_peak_velocity_better():

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 
 from brakebeat.calibrate.added import inertia_from_added
-from brakebeat.calibrate.falling import Fall, Given, friction_known, inertia_of_fall, read_falls
+from brakebeat.calibrate.fall_edges import Fall, read_falls
+from brakebeat.calibrate.fall_given import Given
+from brakebeat.calibrate.falling import friction_known, inertia_of_fall
 from brakebeat.calibrate.result import Calibration
 from brakebeat.calibrate.solids import Bolts, Part, inertia_of_parts
 from brakebeat.calibrate.spin import read_spin

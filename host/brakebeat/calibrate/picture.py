@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from brakebeat.calibrate.falling import Fall
+from brakebeat.calibrate.fall_edges import Fall
 from brakebeat.calibrate.result import Calibration
 from brakebeat.calibrate.spin import Spin
 from brakebeat.formats.atomic import atomic_write

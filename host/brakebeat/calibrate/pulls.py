@@ -9,15 +9,12 @@ from numpy.typing import NDArray
 
 from brakebeat.calibrate.hand import Fit, Hands
 from brakebeat.calibrate.pull_edges import BOUNCE_S, Pull, find_pulls
-from brakebeat.calibrate.tracking import steady
+from brakebeat.calibrate.tracking import FINE, steady
 from brakebeat.errors import InputError
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-# From so many counts a turn on a stop between two of them is known well enough without asking how the hand moved;
-# an encoder's edges are too many for it, and none of them strays.
-_FINE = 48
 _CLEARLY_LONGER = 1.5
 _ROUNDS = 4
 # Minus the logarithm of the chance that the magnet beside a stop was missed.
@@ -47,7 +44,9 @@ def read_stops(t_s: Array, pulls: int, magnets: int, place: str) -> Stops:
         raise InputError(
             f"{place}: {len(t_s)} edges are too few for {pulls} pulls: pull further each time, at least a turn"
         )
-    found = _by_gaps(t_s, pulls) if magnets >= _FINE else find_pulls(t_s, pulls)
+    # A stop between two of an encoder's counts is known well enough without asking how the hand moved; its edges are
+    # too many for that, and none of them strays.
+    found = _by_gaps(t_s, pulls) if magnets >= FINE else find_pulls(t_s, pulls)
     if found is None or min(len(pull.edge) for pull in found) < 2:
         raise InputError(
             f"{place}: {pulls} lengths are given, but {pulls - 1} pauses do not stand out: hold still for three "
@@ -71,12 +70,12 @@ def _fitted(t_s: Array, found: list[Pull], magnets: int) -> Stops:
     """First each pull's ends by themselves, to see which magnets were missed beside a stop; then all together."""
     times, places = [t_s[pull.edge] for pull in found], [pull.place for pull in found]
     # An encoder's counts are too many to place each of them.
-    fit = Fit(times, places, magnets if magnets < _FINE else 1)
+    fit = Fit(times, places, magnets if magnets < FINE else 1)
     steps, tied, scatter = [1] * (len(found) - 1), False, 0.05
     for _ in range(_ROUNDS):
         begins = _begins(found, steps)
         marks = [
-            (begin + place) % (magnets if magnets < _FINE else 1)
+            (begin + place) % (magnets if magnets < FINE else 1)
             for begin, place in zip(begins, places, strict=True)
         ]
         hands = fit.solve(marks, steps if tied else None, scatter)

@@ -23,6 +23,9 @@ _TOO_FEW_TURNS = 1.5
 _TOLD = 3.0
 # Edges that scatter by this part of the spacing were counted wrong.
 _SLIPPED = 0.1
+# From this widening on residuals hang together; the last edges are to blame if the scatter falls to this part
+# without them.
+_HANGS_TOGETHER, _SPOILT = 1.2, 0.6
 _SUBSETS = ((0,), (1,), (2,), (0, 1), (0, 2), (1, 2), (0, 1, 2))
 _INSEPARABLE = ("torque_inseparable", "viscous_inseparable", "drag_inseparable")
 
@@ -70,9 +73,8 @@ def read_spin(recording: Recording) -> Spin:
 
 def _fit_from_release(t_s: Array, found: Track, magnets: int) -> tuple[SpinFit, Track]:
     """Fit, leaving off the beginning while a hand still seems to be at it (a quarter of the run at most)."""
-    whole = _while_counted(t_s, found, magnets)
-    fit, step = fit_spin(t_s[whole.edge], whole.place, magnets), max(magnets, 4)
-    kept = whole
+    fit, whole = _without_slipped_end(t_s, *_while_counted(t_s, found, magnets), magnets)
+    kept, step = whole, max(magnets, 4)
     for skip in range(step, len(whole.place) // 4, step):
         if fit.widening < 1.5 or not _enough(whole.place[skip:], magnets):
             break
@@ -81,7 +83,29 @@ def _fit_from_release(t_s: Array, found: Track, magnets: int) -> tuple[SpinFit, 
     return fit, kept
 
 
-def _while_counted(t_s: Array, found: Track, magnets: int) -> Track:
+def _without_slipped_end(t_s: Array, fit: SpinFit, found: Track, magnets: int) -> tuple[SpinFit, Track]:
+    """The run without its last edges where those alone spoil the fit.
+
+    Just before the wheel stands gaps grow fastest: there a stray edge is taken for a magnet's, or one is counted a
+    place off, and no edge pulls the fit harder than the last.
+    """
+    if fit.widening < _HANGS_TOGETHER and not fit.swing_rad_s2:
+        return fit, found
+    for cut in sorted({1, 2, max(magnets // 2, 3), max(magnets, 4)}):
+        shorter = dataclasses.replace(found, edge=found.edge[:-cut], place=found.place[:-cut], whole=False)
+        if not _enough(shorter.place, magnets):
+            break
+        trial = fit_spin(t_s[shorter.edge], shorter.place, magnets)
+        if _scatter_rad(trial) < _SPOILT * _scatter_rad(fit):
+            return trial, shorter
+    return fit, found
+
+
+def _scatter_rad(fit: SpinFit) -> float:
+    return float(np.sqrt(np.mean(fit.residual_rad[fit.used] ** 2)))
+
+
+def _while_counted(t_s: Array, found: Track, magnets: int) -> tuple[SpinFit, Track]:
     """The run without its end where a slip of the count spoils the fit: halved until it fits."""
     kept = found
     while True:
@@ -91,7 +115,7 @@ def _while_counted(t_s: Array, found: Track, magnets: int) -> Track:
             )
         fit = fit_spin(t_s[kept.edge], kept.place, magnets)
         if fit.angle_sigma_rad < _SLIPPED * 2.0 * np.pi / magnets and fit.used.mean() > 0.7:
-            return kept
+            return fit, kept
         half = (len(kept.place) + 1) // 2
         kept = Track(kept.edge[:half], kept.place[:half], kept.missed, kept.extra, False)
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from brakebeat.calibrate.coasting import Coasting
 from brakebeat.calibrate.noise import few_edges_factor, scatter, wander
+from brakebeat.calibrate.spin_model import SpinModel
 from brakebeat.errors import InputError
 
 Array = NDArray[np.float64]
@@ -28,9 +29,8 @@ _LOST_WITH_CUT = 1.06
 # An unbalanced wheel's swing is looked for with so many magnets and turns, and believed where it stands out
 # by so many standard errors.
 _SWING_MAGNETS, _SWING_TURNS, _SWING_CLEAR = 3, 8.0, 6.0
-# Its formula is good to first order: only edges with less sway than this are used, and a part of the sway that
-# they have counts as unknown.
-_SWAY_MOST_RAD, _SWAY_UNSURE = 0.01, 0.1
+# A part of the sway that the edges have counts as unknown, since its formula is good to first order only.
+_SWAY_UNSURE = 0.1
 
 
 @dataclass(frozen=True)
@@ -99,39 +99,8 @@ def refit(full: SpinFit, magnets: int, terms: tuple[int, ...]) -> SpinFit:
     return solver.result()
 
 
-class _Solver:
+class _Solver(SpinModel):
     """Gauss-Newton on the first speed and the friction terms; offsets are linear and come along."""
-
-    def __init__(
-        self, t_s: Array, place: Integers, magnets: int, terms: tuple[int, ...], swings: bool = False
-    ) -> None:
-        self.t_s, self.place, self.magnets, self.terms = t_s, place, magnets, terms
-        self.t = t_s - t_s[0]
-        self.even = 2.0 * np.pi / magnets * place
-        self.magnet = place % magnets
-        self.seen = np.bincount(self.magnet, minlength=magnets)
-        self.used = self.seen[self.magnet] >= 2
-        self.swings = swings
-        self.params = np.append(self._first_guess(), [0.0, 0.0] if swings else [])
-        self.sigma = np.full(len(t_s), 1e-3)
-        self.noise = (0.0, 1e-3)
-
-    def _first_guess(self) -> Array:
-        """First speed and terms from a parabola; the deceleration goes to the lowest term."""
-        curve = np.polyfit(self.t, self.even, 2)
-        if not -2.0 * curve[0] > 1e-6 * curve[1]:
-            raise InputError("the wheel does not slow down: let it run free until it stands still")
-        first = max(float(curve[1]), 1e-3)
-        slowing = -2.0 * float(curve[0])
-        lowest = self.terms[0]
-        speed = np.polyval(np.polyder(curve), 0.5 * self.t[-1])
-        return np.array([first, slowing / max(float(speed), 1e-3) ** lowest] + [0.0] * (len(self.terms) - 1))
-
-    def coasting(self, params: Array) -> Coasting:
-        friction = [0.0, 0.0, 0.0]
-        for term, value in zip(self.terms, params[1 : 1 + len(self.terms)].tolist(), strict=True):
-            friction[term] = value
-        return Coasting(float(params[0]), (friction[0], friction[1], friction[2]))
 
     def solve(self) -> None:
         """Fit, estimate the scatter, cut what is too far off, and again until nothing changes."""
@@ -146,43 +115,11 @@ class _Solver:
             self.sigma = np.hypot(self.noise[0] * speed, self.noise[1])
             reach = _CUT if turn > 1 else 3.0 * _CUT
             self.used = (
-                self._steady(speed) & (np.abs(residual) < reach * self.sigma) & self._often(residual, reach)
+                self.steady(speed) & (np.abs(residual) < reach * self.sigma) & self.often(residual, reach)
             )
             if turn > 2 and (self.used == before).all():
                 break
         self.iterate()
-
-    def _steady(self, speed: Array) -> NDArray[np.bool_]:
-        """Edges at which the sway is small enough for its formula."""
-        if not self.swings:
-            return np.ones(len(speed), bool)
-        return np.asarray(np.hypot(*self.params[-2:]) < _SWAY_MOST_RAD * speed**2)
-
-    def _often(self, residual: Array, reach: float) -> NDArray[np.bool_]:
-        near = np.abs(residual) < reach * self.sigma
-        return np.asarray(np.bincount(self.magnet[near], minlength=self.magnets)[self.magnet] >= 2)
-
-    def residual(self, params: Array) -> tuple[Array, Array]:
-        """What even magnets and their mean offsets leave over, and the speed, (n,) each."""
-        excess, speed = self.excess(params)
-        return self._without_offsets(excess), speed
-
-    def excess(self, params: Array) -> tuple[Array, Array]:
-        """The law's angle beyond even magnets, and the law's speed, (n,) each.
-
-        A wheel out of balance gains and loses speed once a turn: under A·cos θ its angle sways by −A·cos θ/ω².
-        """
-        angle, speed = self.coasting(params).angle_and_speed(self.t)
-        if self.swings:
-            sway = params[-2] * np.cos(self.even) + params[-1] * np.sin(self.even)
-            angle = angle + sway / np.maximum(speed, 1e-3 * params[0]) ** 2
-        return angle - self.even, speed
-
-    def _without_offsets(self, values: Array) -> Array:
-        weight = self.used / self.sigma**2
-        total = np.bincount(self.magnet, weight, self.magnets)
-        mean = np.bincount(self.magnet, weight * values, self.magnets) / np.maximum(total, 1e-300)
-        return values - mean[self.magnet]
 
     def iterate(self) -> None:
         damping = 0.0
@@ -215,15 +152,15 @@ class _Solver:
     def _jacobian(self) -> tuple[Array, Array]:
         """Weighted derivatives (used, k + 1) by the parameters, and weighted residuals."""
         excess, _ = self.excess(self.params)
-        columns = [self._without_offsets(column) for column in self._plain_columns()]
+        columns = [self.without_offsets(column) for column in self.plain_columns()]
         weight = 1.0 / self.sigma[self.used]
-        residual = self._without_offsets(excess)[self.used] * weight
+        residual = self.without_offsets(excess)[self.used] * weight
         return np.stack(columns, axis=1)[self.used] * weight[:, None], residual
 
     def result(self) -> SpinFit:
         coasting = self.coasting(self.params)
         excess, speed = self.excess(self.params)
-        residual = self._without_offsets(excess)
+        residual = self.without_offsets(excess)
         weighted = residual[self.used] / self.sigma[self.used]
         widening = wander(weighted, max(self.magnets, 2))
         if not self.used.any():
@@ -270,7 +207,7 @@ class _Solver:
             np.nan,
         )
         # Means by magnet of the parameters' columns carry the parameters' errors over to the offsets.
-        carried = np.stack([self._means(column) for column in self._plain_columns()], axis=1)
+        carried = np.stack([self.means(column) for column in self.plain_columns()], axis=1)
         own = np.diag(np.where(known, 1.0 / np.maximum(total, 1e-300), 0.0))
         whole = own + carried @ covariance @ carried.T
         centre = np.eye(self.magnets) - known[None, :] / max(known.sum(), 1)
@@ -280,24 +217,6 @@ class _Solver:
         terms[np.ix_(index, index)] = covariance[1 : 1 + len(index), 1 : 1 + len(index)]
         swing = float(np.sqrt(max(covariance[-1, -1], covariance[-2, -2]))) if self.swings else 0.0
         return raw - np.nanmean(raw), np.where(known, spread, np.nan), terms, swing
-
-    def _means(self, values: Array) -> Array:
-        weight = self.used / self.sigma**2
-        total = np.bincount(self.magnet, weight, self.magnets)
-        return np.asarray(np.bincount(self.magnet, weight * values, self.magnets) / np.maximum(total, 1e-300))
-
-    def _plain_columns(self) -> list[Array]:
-        base, speed = self.excess(self.params)
-        typical = float(np.median(speed))
-        usual = float(self.coasting(self.params).slowing_rad_s2(typical))
-        steps = [1e-5 * self.params[0], *(1e-4 * usual / typical**power for power in self.terms)]
-        columns = []
-        for position, step in enumerate([*steps, *([1e-3, 1e-3] if self.swings else [])]):
-            shifted = self.params.copy()
-            shifted[position] += step
-            moved, _ = self.excess(shifted)
-            columns.append((moved - base) / step)
-        return columns
 
 
 def _inverse(matrix: Array) -> Array:

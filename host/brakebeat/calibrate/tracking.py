@@ -22,6 +22,10 @@ _REACH = 0.28
 # A gap is that of one, two or three magnets if it is this near to one.
 _NEAR_STRIDE = 0.35
 _MOST_STRIDE = 3
+# From so many counts a turn on it is an encoder: its edges are as even as the lines of its disc, the four of a line
+# apart. A line is compared with the line before then, since over a whole turn a wheel that nearly stands slows down by
+# more than a gap.
+FINE, _LINE = 48, 4
 
 
 @dataclass(frozen=True)
@@ -76,7 +80,7 @@ def track(t_s: Array, magnets: int, first: int, last: int) -> Track:
     """
     kept = steady(t_s[first : last + 1], width=max(9, 2 * magnets + 1)) + first
     numbers, places = _clean_start(t_s, kept, magnets)
-    walker = _Walker(t_s, magnets, last, numbers, places)
+    walker = _Walker(t_s, magnets if magnets < FINE else _LINE, last, numbers, places)
     walker.walk()
     return walker.result()
 

@@ -71,14 +71,16 @@ def _counts(session: CoachSession, now_s: float) -> RenderableType:
     plan, current, stage = session.choice.plan, session.current, session.stage(now_s)
     number = current.number if current else 1
     row = current.rows[-1] if current else None
-    title = "MOMENTUM REP" if stage == "set" and row and row.rep.momentum else _STAGES[stage]
+    momentum = stage == "set" and row is not None and row.rep.momentum
+    title = "MOMENTUM REP" if momentum else _STAGES[stage]
     count = f"m{row.number}" if row and row.rep.momentum else str(current.counting if current else 0)
+    wanted = session.choice.rig.momentum_reps if momentum else plan.reps
     left_s, rested_s = session.rest_left_s(now_s), session.rested_s(now_s)
     clock = left_s or rested_s or 0.0
     name = "rest left" if left_s else "rest over, since last rep" if left_s == 0 else "since last rep"
     return Columns(
         [
-            Text(f"\n{title}   set {number} of {plan.sets}\n{big(f'{count}/{plan.reps}')}   "),
+            Text(f"\n{title}   set {number} of {plan.sets}\n{big(f'{count}/{wanted}')}   "),
             Text(f"\n{name}\n{big(f'{int(clock) // 60}:{int(clock) % 60:02d}')}"),
         ],
         padding=(0, 6),
@@ -93,20 +95,22 @@ def _bars(session: CoachSession) -> RenderableType:
     power = row.rep.concentric.mean_power_w if row else None
     table = Table.grid(padding=(0, 1))
     best = current.best if current else session.best
-    for name, value, most, target, unit in (
-        ("speed", speed, best.peak_rad_s, plan.target_rad_s, "rad/s"),
-        ("power", power, best.power_w, plan.target_w, "W"),
+    for name, value, most, target, before, unit in (
+        ("speed", speed, best.peak_rad_s, plan.target_rad_s, row.rep.peak_rad_s if row else None, "rad/s"),
+        ("power", power, best.power_w, plan.target_w, power, "W"),
     ):
         aim = "" if target is None else f"target ▽ {target:.0f}"
         top = "" if most is None else f"best ┃ {most:.0f}"
         figure = "–" if value is None else f"{value:.0f}"
-        table.add_row(name, Text(f"{figure} {unit}", style="bold"), bar(value, most, target), top, aim)
+        table.add_row(
+            name, Text(f"{figure} {unit}", style="bold"), bar(value, most, target, before), top, aim
+        )
     return table
 
 
-def bar(value: float | None, best: float | None, target: float | None) -> str:
-    """A bar of fixed width with marks at the best and the target."""
-    full = 1.15 * max(value or 0.0, best or 0.0, target or 0.0, 1e-9)
+def bar(value: float | None, best: float | None, target: float | None, before: float | None = None) -> str:
+    """A bar of fixed width with marks at the best and the target; ``before``, the last rep's, has room in it."""
+    full = 1.15 * max(value or 0.0, best or 0.0, target or 0.0, before or 0.0, 1e-9)
     filled = round(_BAR * (value or 0.0) / full)
     signs = ["█"] * filled + ["·"] * (_BAR - filled)
     for mark, sign in ((best, "┃"), (target, "▽")):

@@ -11,6 +11,7 @@ from brakebeat.calibrate.magnets import head_of, magnets_of
 from brakebeat.calibrate.result import Calibration
 from brakebeat.calibrate.runs import seconds
 from brakebeat.calibrate.spin import Spin, read_spin
+from brakebeat.doctor.beyond import strays_beyond
 from brakebeat.formats.recording import Recording
 
 Integers = NDArray[np.int64]
@@ -22,8 +23,8 @@ BOUNCE_S = 0.0015
 @dataclass(frozen=True)
 class Edges:
     """``passes``, ``missed`` (magnets,): how often each passed in the run, and gave no edge, in the order of passing
-    from the recording's first edge. ``bounces``, ``strays``: other edges; ``kept``: magnets' edges of the run, which
-    lasts ``span_s``. ``next_places`` (magnets,): which comes to the sensor how many magnets after the last edge (1:
+    from the recording's first edge. ``bounces``, ``strays``: other edges, these within ``span_s``; ``kept``: magnets'
+    edges of the run. ``next_places`` (magnets,): which comes to the sensor how many magnets after the last edge (1:
     next), or None. ``first_sure``: whether it is sure which magnet came first.
     """
 
@@ -60,14 +61,15 @@ def read_edges(recording: Recording) -> Edges:
     if track.whole and int(track.edge[-1]) == len(t_s) - 1:
         last = int(magnet[-1])
         following = (np.arange(magnets) - last - 1) % magnets + 1
-    span_s = float(t_s[track.edge[-1]] - t_s[track.edge[0]])
+    more, beyond_s = strays_beyond(t_s, spin)
+    span_s = float(t_s[track.edge[-1]] - t_s[track.edge[0]]) + beyond_s
     return Edges(
         spin,
         offsets,
         passes,
         missed,
         int((bounced & ~own).sum()),
-        strays,
+        strays + more,
         len(track.edge),
         span_s,
         following,

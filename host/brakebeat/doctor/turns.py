@@ -11,10 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from brakebeat.calibrate.tracking import FINE
+
 Array = NDArray[np.float64]
 
 # Counts that fit nearly as well as the best fit as well: chance alone makes them differ by this factor.
 _AS_GOOD = 2.0
+# Where the rig file's count is a multiple of one that fits, and fits so much better still, it is the turn: magnets
+# that happen to sit nearly alike twice a turn. So many turns are compared at most.
+_FITS_BETTER, _COMPARED = 0.72, 8
 # A pattern counts as one where the gaps of a turn differ by so many times what a turn later differs.
 _CLEAR = 4.0
 # Low, since each bounced or missed edge spoils the comparison of a whole turn.
@@ -32,12 +37,14 @@ class Turn:
     """``count``: edges of one turn; None where every count fits (even spacing, too few turns).
 
     ``agrees``: whether the rig file's count fits. ``places``: where that count is smaller, but whole magnets of the
-    rig file's are missing: the place of each edge among the rig file's magnets; else None.
+    rig file's are missing: the place of each edge among the rig file's magnets; else None. ``single``: the gaps are as
+    even as those of one magnet, which no ring of several that was made by hand is.
     """
 
     count: int | None
     agrees: bool
     places: tuple[int, ...] | None = None
+    single: bool = False
 
     def contradicted_by(self, magnets: int) -> bool:
         """Whether the count can be a mistake that single missed edges led to: no turn or part of one of ``magnets``."""
@@ -56,11 +63,25 @@ def edges_of_a_turn(gaps_s: Array, magnets: int) -> Turn:
     # Twice the turn fits too, so the smallest that does is meant.
     first = int(np.argmax(fits)) + 1
     clear = first == 1 or float(differ[: first - 1].min()) >= _CLEAR * float(differ[first - 1])
+    if first == 1 and clear and magnets < FINE:
+        return Turn(1 if magnets == 1 else None, True, single=magnets > 1)
     if first == 1 or not clear:
         return Turn(None, bool(fits[magnets - 1]) or not clear)
-    if first == magnets:
+    if first == magnets or _nearly_alike(gaps, first, magnets):
         return Turn(magnets, True)
     return Turn(first, False, _places(gaps, first, magnets))
+
+
+def _nearly_alike(gaps: Array, count: int, magnets: int) -> bool:
+    """Whether gaps come again after ``magnets`` edges clearly better than after any other multiple of ``count``."""
+    if magnets % count:
+        return False
+    most = min(_COMPARED * count, len(gaps) // _LEAST_TURNS)
+    whole: list[float] = []
+    part: list[float] = []
+    for edges in range(count, most + 1, count):
+        (part if edges % magnets else whole).append(_differ(gaps, edges))
+    return bool(whole and part) and float(np.mean(whole)) < _FITS_BETTER * float(np.mean(part))
 
 
 def _differ(gaps: Array, count: int) -> float:

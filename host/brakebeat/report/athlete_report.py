@@ -11,7 +11,7 @@ from brakebeat.report.figures import dose_of, greatest_of, sum_of, timing_of_set
 from brakebeat.report.force_section import force_section
 from brakebeat.report.markup import Child, el
 from brakebeat.report.motion import CourseMaker
-from brakebeat.report.numbers import RPM_OF_RAD_S, UNKNOWN, counted, number
+from brakebeat.report.numbers import RPM_OF_RAD_S, UNKNOWN, number
 from brakebeat.report.page import Tile, page
 from brakebeat.report.session_report import detailed
 from brakebeat.report.set_section import note_list
@@ -23,6 +23,7 @@ from brakebeat.store.catalog import plans
 from brakebeat.store.connection import Store
 from brakebeat.store.queries import StoredSet
 from brakebeat.store.sums import SetSums, set_sums
+from brakebeat.wording import counted
 
 # Rep tables with more rows than that make a page that no phone opens gladly.
 _MOST_ROWS = 1000

@@ -25,8 +25,3 @@ def signed(value: float | None, digits: int = 0) -> str:
 def percent(share: float | None, digits: int = 0) -> str:
     """A share as a percentage, with its sign of percent."""
     return UNKNOWN if share is None else f"{number(100.0 * share, digits)} %"
-
-
-def counted(count: int, one: str, many: str | None = None) -> str:
-    """`1 set`, `2 sets`."""
-    return f"{count} {one if count == 1 else many or one + 's'}"

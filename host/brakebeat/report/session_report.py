@@ -21,7 +21,7 @@ from brakebeat.report.figures import (
 from brakebeat.report.force_section import force_section
 from brakebeat.report.markup import el
 from brakebeat.report.motion import CourseMaker
-from brakebeat.report.numbers import RPM_OF_RAD_S, UNKNOWN, counted, number, percent
+from brakebeat.report.numbers import RPM_OF_RAD_S, UNKNOWN, number, percent
 from brakebeat.report.page import Tile, page
 from brakebeat.report.set_section import note_list, set_rig, set_section
 from brakebeat.report.tables import set_table
@@ -31,6 +31,7 @@ from brakebeat.store.catalog import plans
 from brakebeat.store.connection import Store
 from brakebeat.store.queries import StoredSet
 from brakebeat.store.sums import set_sums
+from brakebeat.wording import counted
 
 
 def session_report(

@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element
 from brakebeat.report.axes import Axis, Frame, axis_around, mark
 from brakebeat.report.figure import KeyEntry, figure
 from brakebeat.report.markup import Child, el
-from brakebeat.report.numbers import UNKNOWN, counted, number, percent, signed
+from brakebeat.report.numbers import UNKNOWN, number, percent, signed
 from brakebeat.report.spans import Span, day_words, in_spans
 from brakebeat.report.tables import Column, table
 from brakebeat.report.words import TREND
@@ -18,6 +18,7 @@ from brakebeat.store.sums import SetSums
 from brakebeat.training.points import set_points
 from brakebeat.training.reliability import ChangeVerdict, judge_change
 from brakebeat.training.trend import LEAST_SESSIONS, Figure, Trend, trends
+from brakebeat.wording import counted
 
 # figure -> (name, unit, digits)
 FIGURES: dict[Figure, tuple[str, str, int]] = {

@@ -19,6 +19,7 @@ from brakebeat.store.catalog import named
 from brakebeat.store.changes import created
 from brakebeat.store.clock import to_stored
 from brakebeat.store.connection import Store
+from brakebeat.store.overlap import Recorded
 from brakebeat.store.sessions import add_cue, add_rep, start_session, start_set
 
 # Reps further apart than that are another session's.
@@ -102,6 +103,7 @@ def import_fetched(
     arrived = _read(path, unknown_at)
     with store.writing():
         new = [one for one in arrived if not arrived_before(store, one.line.journal_id, one.line.sequence)]
+        new = _not_recorded(store, new)
         if not new:
             return Fetched(0, 0, 0, len(arrived))
         athlete_id, exercise_id = named(store, "athlete", athlete), named(store, "exercise", exercise)
@@ -119,6 +121,20 @@ def import_fetched(
             made.append(("session", session_id))
         created(store, f"import of {path}", made)
     return Fetched(sessions, len(made) - sessions, len(new), len(arrived) - len(new))
+
+
+def _not_recorded(store: Store, arrived: list[_Arrived]) -> list[_Arrived]:
+    """Those that no recording in the store shows; the others are noted as having arrived."""
+    recorded = Recorded(store) if arrived else None
+    left = []
+    for one in arrived:
+        started_s = None if one.line.started is None else one.started.timestamp()
+        there = None if recorded is None or started_s is None else recorded.rep_like(one.rep, started_s)
+        if there is None:
+            left.append(one)
+        else:
+            note_arrival(store, one.line.journal_id, one.line.sequence, *there)
+    return left
 
 
 def _add(store: Store, set_id: int, one: _Arrived) -> None:

@@ -72,7 +72,7 @@ def shown_by_edges(store: Store, recording: Recording) -> list[Shown]:
 
 def shown_by_clock(store: Store, recording: Recording, reps: Sequence[Rep]) -> list[Shown]:
     """A board's sets without edges that were pulled when the recording was made, and at the times of these reps."""
-    wall_s = _wall_s(recording)
+    wall_s = _wall_s(recording.header.get("clock", ""))
     if wall_s is None or not reps:
         return []
     rows = store.rows(
@@ -98,9 +98,38 @@ def shown_by_clock(store: Store, recording: Recording, reps: Sequence[Rep]) -> l
     return found
 
 
-def _wall_s(recording: Recording) -> float | None:
-    """What the time was, in seconds since 1970, where the recording's clock was at 0; None where it does not say."""
-    parts = recording.header.get("clock", "").split(" us was ")
+class Recorded:
+    """The store's sets with raw edges whose recording says what its clock means, for reps that come another way."""
+
+    def __init__(self, store: Store) -> None:
+        self._sets: list[tuple[float, list[tuple[int, int, int, int]]]] = []
+        rows = store.rows(
+            "SELECT live_set.id, computation_id, json_extract(recording.header, '$.clock') AS clock FROM live_set"
+            " JOIN recording ON recording.id = recording_id WHERE clock IS NOT NULL"
+        )
+        for row in rows:
+            wall_s = _wall_s(row["clock"])
+            reps = store.rows(
+                "SELECT rep_index, start_us, end_us FROM rep WHERE computation_id = ?",
+                (row["computation_id"],),
+            )
+            if wall_s is not None:
+                spans = [(row["id"], rep["rep_index"], rep["start_us"], rep["end_us"]) for rep in reps]
+                self._sets.append((wall_s, spans))
+
+    def rep_like(self, rep: Rep, started_s: float) -> tuple[int, int] | None:
+        """(set, index in it) of the rep that was pulled at that time of day and of the board's clock; None without."""
+        for wall_s, spans in self._sets:
+            if abs(wall_s + rep.start_us / 1e6 - started_s) <= _CLOCK_SLACK_S:
+                for set_id, index, start_us, end_us in spans:
+                    if _same(start_us, end_us, rep):
+                        return set_id, index
+        return None
+
+
+def _wall_s(clock: str) -> float | None:
+    """What the time was, in seconds since 1970, where a recording's clock was at 0; None where it does not say."""
+    parts = clock.split(" us was ")
     try:
         return datetime.fromisoformat(parts[1]).timestamp() - int(parts[0]) / 1e6
     except (IndexError, ValueError, OverflowError):

@@ -12,10 +12,28 @@ from typing import TYPE_CHECKING, Any
 
 from brakebeat.errors import InputError
 from brakebeat.store.location import add_store_option
+from brakebeat.wording import counted, were_here
 
 if TYPE_CHECKING:
     from brakebeat.store import Store
     from brakebeat.store.computing import Imported
+    from brakebeat.store.fetched import Fetched
+    from brakebeat.store.flat import Taken
+
+# What of a JSON export is told, and how it is called.
+_WORDS = {
+    "athlete": "athlete",
+    "exercise": "exercise",
+    "rig": "rig",
+    "plan": "plan",
+    "session": "session",
+    "work_set": "set",
+    "rep": "rep",
+    "recording": "recording",
+    "note": "note",
+    "cue": "cue",
+    "rep_mark": "mark",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -92,10 +110,14 @@ def _flat(store: Store, args: argparse.Namespace, path: Path) -> dict[str, Any]:
     from brakebeat.store.flat import import_flat
 
     done = import_flat(store, path)
-    words = f"{path}: {done.sessions} sessions, {done.sets} sets, {done.reps} reps"
+    words = f"{path}: {_counts(done)}"
     if done.known:
-        words += f"; {done.known} sets were here already"
+        words += f"; {were_here(done.known, 'set')}"
     return {"file": str(path), **asdict(done), "words": words}
+
+
+def _counts(done: Taken | Fetched) -> str:
+    return f"{counted(done.sessions, 'session')}, {counted(done.sets, 'set')}, {counted(done.reps, 'rep')}"
 
 
 def _fetched(store: Store, args: argparse.Namespace, path: Path) -> dict[str, Any]:
@@ -110,9 +132,9 @@ def _fetched(store: Store, args: argparse.Namespace, path: Path) -> dict[str, An
         rig=read_rig(Path(args.rig)),
         unknown_at=_started(args, path),
     )
-    words = f"{path}: {done.sessions} sessions, {done.sets} sets, {done.reps} reps"
+    words = f"{path}: {_counts(done)}"
     if done.known:
-        words += f"; {done.known} reps were here already"
+        words += f"; {were_here(done.known, 'rep')}"
     return {"file": str(path), **asdict(done), "words": words}
 
 
@@ -120,7 +142,7 @@ def _merge(store: Store, args: argparse.Namespace, path: Path) -> dict[str, Any]
     from brakebeat.store.merge import import_export
 
     new = import_export(store, path).new
-    listed = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in new.items())
+    listed = ", ".join(counted(new[name], word) for name, word in _WORDS.items() if name in new)
     return {"file": str(path), "new": new, "words": f"{path}: {listed or 'all of it was here already'}"}
 
 
@@ -154,11 +176,11 @@ def _words(done: Imported) -> str:
     if not done.new:
         words = f"was here already, in session {done.session_id}"
     else:
-        words = f"session {done.session_id}, {done.sets} set{'s' * (done.sets != 1)}, {done.reps} reps"
+        words = f"session {done.session_id}, {counted(done.sets, 'set')}, {counted(done.reps, 'rep')}"
         if done.known:
-            words += f"; {done.known} more set{'s' * (done.known != 1)} were here already"
+            words += f"; {were_here(done.known, 'more set')}"
     if done.edges_added:
-        words += f"; its raw edges stand beside {done.edges_added} set{'s' * (done.edges_added != 1)} now"
+        words += f"; its raw edges stand beside {counted(done.edges_added, 'set')} now"
     return words
 
 

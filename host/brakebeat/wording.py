@@ -1,0 +1,13 @@
+"""Words that agree with their number."""
+
+from __future__ import annotations
+
+
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """`1 set`, `2 sets`."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def were_here(count: int, one: str) -> str:
+    """`1 set was here already`, `2 sets were here already`."""
+    return f"{counted(count, one)} {'was' if count == 1 else 'were'} here already"
