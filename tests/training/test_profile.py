@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from brakebeat.errors import InputError
 from brakebeat.training.lines import compare_shapes, fieller, fit_line
 from brakebeat.training.optimum import power_optimum
-from brakebeat.training.points import SetPoint
+from brakebeat.training.points import LeftOut, SetPoint
 from brakebeat.training.profile import make_profile
 from brakebeat.training.show_profile import print_profile
 from brakebeat.training.trend import trends
@@ -208,3 +208,14 @@ def test_a_row_an_inertia_or_a_row_a_set(capsys):
     print_profile(profile, [], [], ["power"], each_set=True)
     rows = [line.split() for line in capsys.readouterr().out.splitlines()[2:8]]
     assert [row[1] for row in rows] == ["1.1", "1.2", "1.3", "1.6", "1.4", "1.5"]
+
+
+def test_sets_that_are_left_out_are_named_by_their_reasons(capsys):
+    profile = make_profile([point(i, parabola(i), k) for k, i in enumerate(INERTIAS)])
+    left = [LeftOut(f"2.{n}", "no power") for n in range(1, 30)] + [LeftOut("3.1", "no inertia")]
+    print_profile(profile, left, [], [])
+    told = [line for line in capsys.readouterr().out.splitlines() if line.startswith("left out")]
+    assert told == [
+        "left out: 2.1, 2.2, 2.3, 2.4, 2.5, 2.6 and 23 more: no power",
+        "left out: 3.1: no inertia",
+    ]

@@ -15,7 +15,7 @@ from brakebeat.report.spans import Span, day_words, in_spans
 from brakebeat.report.tables import Column, table
 from brakebeat.report.words import TREND
 from brakebeat.store.sums import SetSums
-from brakebeat.training.points import set_points
+from brakebeat.training.points import LeftOut, left_out_words, set_points
 from brakebeat.training.reliability import ChangeVerdict, judge_change
 from brakebeat.training.trend import LEAST_SESSIONS, Figure, Trend, trends
 from brakebeat.wording import counted
@@ -71,19 +71,12 @@ def _exercise(exercise: str, sets: Sequence[SetSums], key: str) -> list[Element]
                 )
             )
     if left_out:
-        parts.append(el("p", _left_out([(each.where, each.reason) for each in left_out]), class_="aside"))
+        parts.append(el("p", _left_out(left_out), class_="aside"))
     return parts
 
 
-def _left_out(left_out: Sequence[tuple[str, str]]) -> str:
-    reasons: dict[str, list[str]] = {}
-    for where, reason in left_out:
-        reasons.setdefault(reason, []).append(where)
-    told = [
-        f"{', '.join(places[:6])}{' …' if len(places) > 6 else ''}: {reason}"
-        for reason, places in reasons.items()
-    ]
-    return f"Left out, {counted(len(left_out), 'set')}: {'; '.join(told)}."
+def _left_out(left_out: Sequence[LeftOut]) -> str:
+    return f"Left out, {counted(len(left_out), 'set')}: {'; '.join(left_out_words(left_out))}."
 
 
 def _row(trend: Trend) -> list[Child]:

@@ -39,6 +39,17 @@ class LeftOut:
     reason: str
 
 
+def left_out_words(left_out: Sequence[LeftOut]) -> list[str]:
+    """The sets by their reasons, a few of each named: `1.1, 1.2: no rep that counts has a power`."""
+    reasons: dict[str, list[str]] = {}
+    for each in left_out:
+        reasons.setdefault(each.reason, []).append(each.where)
+    return [
+        f"{', '.join(places[:6])}{f' and {len(places) - 6} more' if len(places) > 6 else ''}: {reason}"
+        for reason, places in reasons.items()
+    ]
+
+
 def set_points(sets: Iterable[SetSums]) -> tuple[list[SetPoint], list[LeftOut]]:
     """The points of the sets that give one, and the others with the reason."""
     points: list[SetPoint] = []

@@ -12,7 +12,7 @@ from rich.table import Table
 from brakebeat.results import finite
 from brakebeat.store.show import console
 from brakebeat.training.lines import Comparison, Line
-from brakebeat.training.points import LeftOut, SetPoint, by_inertia, inertia_key
+from brakebeat.training.points import LeftOut, SetPoint, by_inertia, inertia_key, left_out_words
 from brakebeat.training.profile import Profile, Suggestion
 from brakebeat.training.trend import Trend
 
@@ -98,8 +98,8 @@ def print_profile(
             out.print(_trended(trend))
     for text in profile.warnings:
         out.print(f"warning: {text}")
-    for left in left_out:
-        out.print(f"left out: set {left.where}, {left.reason}")
+    for text in left_out_words(left_out):
+        out.print(f"left out: {text}")
     out.print(CAUTION)
 
 
