@@ -8,7 +8,7 @@ import pytest
 from brakebeat.calibrate.added import inertia_from_added
 from brakebeat.calibrate.fall_edges import Fall, read_falls
 from brakebeat.calibrate.fall_given import Given
-from brakebeat.calibrate.falling import friction_known, inertia_of_fall
+from brakebeat.calibrate.falling import course_of_fall, friction_known, inertia_of_fall
 from brakebeat.calibrate.inertia import Inertia, Masses, two_masses
 from brakebeat.calibrate.solids import MATERIALS, Bolts, Part, inertia_of_parts, part_inertia
 from brakebeat.calibrate.spin import read_spin
@@ -179,8 +179,21 @@ def test_methods_that_disagree_are_flagged():
     found.add_parts([Part(0.2, 0.01, mass_kg=5.0)], [], 0.0005)
     result = found.result()
     assert "methods_disagree" in result.flags
+    # One of them is wrong, so what lies between them is not offered for the rig file.
+    assert result.rig_values() == {}
     assert result.uncertainty["inertia_kg_m2"] > 0.009
     agreeing = Inertia()
     agreeing.add_added(recordings, 0.04, 0.0)
     agreeing.add_parts([Part(0.2, 0.01, mass_kg=6.0)], [], 0.0005)
     assert "methods_disagree" not in agreeing.result().flags
+
+
+def test_the_picture_shows_the_fit_and_not_some_curve():
+    motion = falling_mass(Wheel(), 3.0, 1.2)
+    recording = sense_fully(motion, preset("clean", 6), 3).recording
+    fall = read_falls(recording, 1)[0]
+    wheel = Wheel()
+    given = friction_known(Given(3.0, wheel.drum_radius_m, wheel.strap_thickness_m), fall)
+    course = course_of_fall(fall, given)
+    # A parabola leaves degrees over, since the radius shrinks as the strap unwinds.
+    assert np.degrees(np.abs(course.left_rad[course.used])).max() < 0.05

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from brakebeat.cli import main
 from brakebeat.formats.recording import read_recording
-from brakebeat.simulate import default_recording
+from brakebeat.simulate import Wheel, default_recording
 
 
 def _call(tmp_path: Path, *options: str) -> int:
@@ -160,3 +160,41 @@ def test_any_numbers_give_a_recording_or_an_error(tmp_path: Path, values: dict[s
         truth = json.loads((tmp_path / "a.json").read_text())
         assert len(read_recording(tmp_path / "a.csv").t_us) == truth["pulses"]
         assert len(truth["reps"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("motion", "calibration", "key"),
+    [
+        (["--spin", "30"], ["friction"], "friction_torque_nm"),
+        (["--fall", "3"], ["inertia", "--falling-mass", "3"], "inertia_kg_m2"),
+        (
+            ["--pulls", "0.3", "0.3", "0.3", "0.3"],
+            ["strap", "--pulled", "0.3", "0.3", "0.3", "0.3"],
+            "drum_radius_m",
+        ),
+    ],
+)
+def test_a_recording_to_calibrate_with(tmp_path, capsys, motion, calibration, key):
+    out, truth = str(tmp_path / "made.csv"), str(tmp_path / "truth.json")
+    assert main(["simulate", "--out", out, "--truth", truth, *motion]) == 0
+    capsys.readouterr()
+    assert main(["calibrate", calibration[0], out, *calibration[1:], "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)["estimate"][key]
+    assert found == pytest.approx(getattr(Wheel(), key), rel=0.01)
+    assert json.loads(Path(truth).read_text())["reps"] == []
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--spin", "30", "--late", "4"], "leave out --late"),
+        (["--spin", "-3"], "--spin: "),
+        (["--fall", "0.001"], "--fall: "),
+        (["--pulls", "0.3", "-1"], "--pulls: "),
+        (["--fall", "3", "--case", "nobody"], "leave out --case"),
+    ],
+)
+def test_what_does_not_go_with_it_is_named(tmp_path, capsys, words, says):
+    assert main(["simulate", "--out", str(tmp_path / "made.csv"), *words]) == 2
+    assert says in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +42,23 @@ def inertia_of_fall(fall: Fall, given: Given) -> tuple[float, float, dict[str, f
     return inertia, float(np.sqrt(sum(part**2 for part in parts.values()))), parts
 
 
+@dataclass(frozen=True)
+class Course:
+    """A fall as fitted, at each edge, (n,): the angle that evenly spaced magnets tell, what the fit leaves over of it
+    once each magnet's own offset is taken out (rad), and whether the edge counted."""
+
+    t_s: Array
+    turned_rad: Array
+    left_rad: Array
+    used: NDArray[np.bool_]
+
+
+def course_of_fall(fall: Fall, given: Given) -> Course:
+    """What ``inertia_of_fall`` fitted, to be looked at."""
+    model, params = _solved(_landed(fall, given), given)
+    return Course(fall.t_s, model.even, np.negative(model.columns(params)[1]), model.weight > 0.0)
+
+
 def _landed(fall: Fall, given: Given) -> Fall:
     """``fall`` with the landing where the fitted fall and what came after have the same speed."""
     after = fall.after
@@ -59,6 +77,17 @@ def _landed(fall: Fall, given: Given) -> Fall:
 
 def _fit(fall: Fall, given: Given, guess: float | None = None) -> tuple[float, float, float]:
     """Inertia, speed at the landing, and the inertia's standard error from the edges' scatter alone."""
+    model, params = _solved(fall, given, guess)
+    columns, residual = model.columns(params)
+    used = model.weight > 0.0
+    free = int(used.sum()) - 2 - model.offsets
+    scatter = float(np.sqrt((residual[used] ** 2).sum() / max(free, 1)))
+    covariance = np.linalg.pinv(columns[used].T @ columns[used]) * scatter**2
+    return float(params[0]), float(params[1]), float(np.sqrt(covariance[0, 0])) * few_edges_factor(free)
+
+
+def _solved(fall: Fall, given: Given, guess: float | None = None) -> tuple[FallModel, Array]:
+    """The model with the edges that count, and inertia and speed at the landing."""
     model = FallModel(fall, given)
     params = np.array([model.first_inertia() if guess is None else guess, model.first_speed()])
     # First by the edges that are sure; only then the others are looked at, and must fit.
@@ -68,12 +97,7 @@ def _fit(fall: Fall, given: Given, guess: float | None = None) -> tuple[float, f
         model.weigh(model.columns(params)[1])
         if (model.weight == before).all():
             break
-    columns, residual = model.columns(params)
-    used = model.weight > 0.0
-    free = int(used.sum()) - 2 - model.offsets
-    scatter = float(np.sqrt((residual[used] ** 2).sum() / max(free, 1)))
-    covariance = np.linalg.pinv(columns[used].T @ columns[used]) * scatter**2
-    return float(params[0]), float(params[1]), float(np.sqrt(covariance[0, 0])) * few_edges_factor(free)
+    return model, params
 
 
 def _settled(model: FallModel, params: Array) -> Array:

@@ -10,6 +10,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from brakebeat.calibrate.fall_edges import Fall
+from brakebeat.calibrate.fall_given import Given
+from brakebeat.calibrate.falling import course_of_fall
 from brakebeat.calibrate.result import Calibration
 from brakebeat.calibrate.spin import Spin
 from brakebeat.formats.atomic import atomic_write
@@ -42,19 +44,21 @@ def draw_spin(spin: Spin, result: Calibration, path: str | Path) -> None:
     _save(figure, path)
 
 
-def draw_falls(falls: list[Fall], result: Calibration, path: str | Path) -> None:
-    """Angle over time of each fall with a parabola on it, and what the parabola leaves over."""
+def draw_falls(falls: list[tuple[Fall, Given]], result: Calibration, path: str | Path) -> None:
+    """Angle over time of each fall with the fitted motion on it, and what the fit leaves over."""
     figure, (upper, lower) = _figure(f"inertia {result.estimate['inertia_kg_m2']:.5g} kg·m²")
-    for number, fall in enumerate(falls, 1):
-        angle = 2.0 * np.pi / fall.magnets * fall.place
-        t_s = fall.t_s - fall.t_s[0]
-        curve = np.polyfit(t_s, angle, 2)
-        upper.plot(t_s, angle, "o", markersize=3, label=f"fall {number}")
-        upper.plot(t_s, np.polyval(curve, t_s), linewidth=1, label=f"{2.0 * curve[0]:.4g} rad/s²")
-        lower.plot(t_s, np.degrees(angle - np.polyval(curve, t_s)), ".-", linewidth=0.7)
+    for number, (fall, given) in enumerate(falls, 1):
+        course = course_of_fall(fall, given)
+        t_s, used = course.t_s - course.t_s[0], course.used
+        upper.plot(t_s, course.turned_rad, "o", markersize=3, label=f"{given.mass_kg:g} kg")
+        upper.plot(t_s, course.turned_rad - course.left_rad, linewidth=1, label="fitted")
+        lower.plot(t_s[used], np.degrees(course.left_rad[used]), ".", label=f"fall {number}")
+        if not used.all():
+            upper.plot(t_s[~used], course.turned_rad[~used], "x", color="#b5452c", label="left out")
     upper.set(xlabel="time from the fall's first edge, s", ylabel="shaft angle, rad")
     upper.legend(frameon=False)
-    lower.set(xlabel="time from the fall's first edge, s", ylabel="from a parabola, degrees")
+    lower.set(xlabel="time from the fall's first edge, s", ylabel="left over, degrees")
+    lower.legend(frameon=False)
     _save(figure, path)
 
 

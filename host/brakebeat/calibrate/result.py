@@ -80,7 +80,9 @@ class Calibration:
         return clean
 
     def rig_values(self) -> dict[str, Any]:
-        """What belongs into a rig file; nothing that is unknown."""
+        """What belongs into a rig file; nothing that is unknown, or between two figures of which one is wrong."""
+        if "methods_disagree" in self.flags:
+            return {}
         names = {"offsets_rad": "magnet_offsets_rad"}
         values: dict[str, Any] = {}
         for key, value in self.estimate.items():

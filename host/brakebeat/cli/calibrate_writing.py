@@ -28,7 +28,7 @@ def offer_to_write(args: argparse.Namespace, result: Calibration) -> None:
     values = result.rig_values()
     if not values:
         raise InputError(
-            f"--write {args.write}: nothing is known well enough to write; the file stays as it is"
+            f"--write {args.write}: nothing is known well enough to write (see the notes); the file stays as it is"
         )
     if not args.yes:
         print(f"Write {', '.join(values)} into {args.write}? [y/N] ", end="", file=sys.stderr, flush=True)

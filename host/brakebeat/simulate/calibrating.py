@@ -71,6 +71,8 @@ def slow_pulls(
     """
     inside("speed_m_s", speed_m_s, 0.001, 10.0)
     inside("pause_s", pause_s, 0.0, 1e4)
+    for length in lengths_m:
+        inside("lengths_m", length, 0.001, 100.0)
     geometry = (wheel.drum_radius_m, wheel.strap_thickness_m, wheel.drum_taper_m_per_rad)
     still_on = left_m + np.append(np.cumsum(np.asarray(lengths_m, float)[::-1])[::-1], 0.0)
     stops = -wound_angle_rad(still_on, *geometry)

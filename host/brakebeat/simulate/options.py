@@ -106,6 +106,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--case", metavar="NAME", help="one of the hard sessions instead of the default one")
     parser.add_argument("--list-cases", action="store_true", help="list the hard sessions, write nothing")
     _group(parser, "what the athlete does", PLAN_OPTIONS)
+    instead = parser.add_argument_group("a recording to calibrate with, instead of a set")
+    motion = instead.add_mutually_exclusive_group()
+    motion.add_argument("--spin", type=_number, metavar="RAD_S", help="spun by hand, then left to run out")
+    motion.add_argument("--fall", type=_number, metavar="KG", help="a mass falls on 1.2 m of strap")
+    motion.add_argument("--pulls", type=_number, nargs="+", metavar="M", help="lengths pulled out slowly")
     _group(parser, "the rig (the invented barn wheel unless told otherwise)", RIG_OPTIONS)
     sensor = _group(parser, "the sensor (an option wins over the preset)", SENSOR_OPTIONS)
     sensor.add_argument(

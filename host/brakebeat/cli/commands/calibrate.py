@@ -102,7 +102,7 @@ def _inertia(args: argparse.Namespace) -> Calibration:
             raise InputError("--plot: only a falling mass has a fit to draw here")
         from brakebeat.calibrate.picture import draw_falls
 
-        draw_falls([fall for fall, _, _ in inertia.falls], result, args.plot)
+        draw_falls([(fall, given) for fall, given, _ in inertia.falls], result, args.plot)
     return result
 
 

@@ -19,6 +19,9 @@ from brakebeat.simulate.options import (
     option_of,
 )
 
+# Strap on the drum before a mass falls.
+_FALL_M = 1.2
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """All options of the command."""
@@ -57,6 +60,10 @@ def _sensed(args: argparse.Namespace) -> Any:
         raise InputError(f"--seed: {args.seed} is outside 0 to 2^63 - 1")
     sensor = _sensor(args)
     plan, rig = given(args, PLAN_OPTIONS), given(args, RIG_OPTIONS)
+    settings = Settings(**{k: v for k, v in rig.items() if k in Settings.__dataclass_fields__})
+    wheel = Wheel(**{k: v for k, v in rig.items() if k in Wheel.__dataclass_fields__})
+    if args.spin is not None or args.fall is not None or args.pulls:
+        return _to_calibrate_with(args, plan, wheel, sensor, settings)
     if args.case is not None:
         if plan or rig:
             used = ", ".join(sorted(option_of(name) for name in [*plan, *rig]))
@@ -65,13 +72,34 @@ def _sensed(args: argparse.Namespace) -> Any:
         if args.case not in cases:
             raise InputError(f"--case: there is no {args.case!r}; --list-cases shows what there is")
         return cases[args.case].sensed(args.seed)
-    settings = Settings(**{k: v for k, v in rig.items() if k in Settings.__dataclass_fields__})
-    wheel = Wheel(**{k: v for k, v in rig.items() if k in Wheel.__dataclass_fields__})
     athlete = Athlete(**({"fatigue_per_rep": args.fatigue} if args.fatigue is not None else {}))
     plan.pop("fatigue", None)
     if "start_idle_s" in plan:
         plan["idle_s"] = plan.pop("start_idle_s")
     return default_sensed(args.seed, wheel=wheel, athlete=athlete, sensor=sensor, settings=settings, **plan)
+
+
+def _to_calibrate_with(
+    args: argparse.Namespace, plan: dict[str, Any], wheel: Any, sensor: Any, settings: Any
+) -> Any:
+    """The motion that one of --spin, --fall and --pulls asks for."""
+    from brakebeat.simulate import sense_fully, spin_down
+    from brakebeat.simulate.calibrating import falling_mass, slow_pulls
+
+    option = "--spin" if args.spin is not None else "--fall" if args.fall is not None else "--pulls"
+    try:
+        if option == "--spin":
+            motion = spin_down(wheel, args.spin)
+        elif option == "--fall":
+            motion = falling_mass(wheel, args.fall, _FALL_M)
+        else:
+            motion = slow_pulls(wheel, args.pulls, pause_s=3.0)
+    except InputError as error:
+        raise InputError(f"{option}: {error}") from error
+    if plan or args.case is not None:
+        used = ", ".join(sorted(option_of(name) for name in plan)) or "--case"
+        raise InputError(f"{option}: nobody trains on this recording; leave out {used}")
+    return sense_fully(motion, sensor, args.seed, settings)
 
 
 def _sensor(args: argparse.Namespace) -> Any:
