@@ -17,6 +17,7 @@ from brakebeat.coach.terminal import TerminalCoach, bar, screen
 from brakebeat.errors import InputError
 from brakebeat.store import open_store
 from brakebeat.store.catalog import add_named, add_plan
+from brakebeat.training.block import BlockSettings
 from tests.store.made_up import a_set
 
 from .events import arrived, choice, connected
@@ -56,6 +57,25 @@ def test_the_plans_next_session_counts(tmp_path):
         assert _planned(store, "mara quill", number, date(2032, 1, 1))["rest_s"] == 200
         with pytest.raises(InputError, match="no such plan"):
             _planned(store, "mara quill", number + 1, date(2031, 3, 1))
+
+
+def test_a_plan_says_whose_it_is_and_of_what(tmp_path, monkeypatch):
+    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    with open_store(tmp_path / "log") as store:
+        mara, io = (add_named(store, "athlete", name) for name in ("Mara Quill", "Io"))
+        row = add_plan(store, mara, {"exercise": "row", "sessions": [{"starts": "2031-03-01", "sets": 2}]})
+        unnamed = add_plan(store, io, {"exercise": BlockSettings.exercise})
+        odd = add_plan(store, io, {"exercise": 3})
+        picked = chosen(options("--plan", str(row)), store)
+        assert (picked.athlete, picked.exercise, picked.plan.sets) == ("Mara Quill", "row", 2)
+        assert chosen(options("--plan", str(row), "--exercise", "pull"), store).exercise == "pull"
+        with pytest.raises(InputError, match="Io has no such plan"):
+            chosen(options("--plan", str(row), "--athlete", "Io"), store)
+        for plan in (unnamed, odd):
+            with pytest.raises(InputError, match="--exercise: missing"):
+                chosen(options("--plan", str(plan)), store)
+        with pytest.raises(InputError, match="--athlete: missing"):
+            chosen(options("--plan", "99"), store)
 
 
 SPEED = st.one_of(st.none(), st.floats(0, 1e4))

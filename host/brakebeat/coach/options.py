@@ -16,6 +16,7 @@ from brakebeat.formats.rig import Rig, read_rig
 from brakebeat.store import Store
 from brakebeat.store.catalog import checked_name, list_named, load_rig, plans
 from brakebeat.store.location import add_store_option
+from brakebeat.training.block import BlockSettings
 
 Ask = Callable[[str], str]
 
@@ -27,7 +28,10 @@ def add_session_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--exercise", metavar="NAME", help="what is done")
     group.add_argument("--rig", type=Path, metavar="FILE", help="rig file; without it, the rig used last")
     group.add_argument(
-        "--plan", type=count, metavar="N", help="a plan kept by `plan --athlete`: its next session"
+        "--plan",
+        type=count,
+        metavar="N",
+        help="a plan kept by `plan --athlete`: its athlete, exercise and next session",
     )
     group.add_argument(
         "--session", type=count, metavar="N", help="go on with session N of the log (after another disc, say)"
@@ -53,8 +57,9 @@ def chosen(args: argparse.Namespace, store: Store, ask: Ask | None = None) -> Ch
     """
     if ask is None and sys.stdin.isatty():
         ask = input
-    athlete = _name(args.athlete, "athlete", store, ask)
-    exercise = _name(args.exercise, "exercise", store, ask)
+    whose, what = (None, None) if args.plan is None else _of_plan(store, args.plan)
+    athlete = _name(args.athlete or whose, "athlete", store, ask)
+    exercise = _name(args.exercise or what, "exercise", store, ask)
     planned = {} if args.plan is None else _planned(store, athlete, args.plan, date.today())
     plan = SetPlan(
         sets=args.sets or planned.get("sets") or SetPlan.sets,
@@ -107,6 +112,19 @@ def _rig(args: argparse.Namespace, store: Store, ask: Ask | None) -> Rig:
     if used is None:
         raise InputError("--rig: missing, and no rig was used before; name a rig file (`brakebeat rig new`)")
     return used
+
+
+def _of_plan(store: Store, plan_id: int) -> tuple[str | None, str | None]:
+    """Whose plan it is and of which exercise; None where it does not say."""
+    row = store.row(
+        "SELECT athlete.name, json_extract(document, '$.exercise') AS exercise FROM plan"
+        " JOIN athlete ON athlete.id = plan.athlete_id WHERE plan.id = ? AND plan.deleted_ms IS NULL",
+        (plan_id,),
+    )
+    if row is None:
+        return None, None
+    named = isinstance(row["exercise"], str) and row["exercise"] != BlockSettings.exercise
+    return row["name"], row["exercise"] if named else None
 
 
 def _planned(store: Store, athlete: str, plan_id: int, today: date) -> dict[str, Any]:
