@@ -30,7 +30,7 @@ class FallModel:
 
     def __init__(self, fall: Fall, given: Given) -> None:
         self.fall, self.given = fall, given
-        self.even: Array = 2.0 * np.pi / fall.magnets * fall.place
+        self.even: Array = np.asarray(2.0 * np.pi / fall.magnets * fall.place, float)
         turns = (fall.place[-1] - fall.place[0]) / fall.magnets
         # Under two turns each magnet passes too seldom to tell its place from the motion.
         self.group = fall.place % fall.magnets if turns >= 2.0 else np.zeros(len(fall.place), int)
