@@ -100,8 +100,14 @@ def test_one_length_tells_no_thickness():
 def test_wrong_lengths_are_flagged():
     wheel = Wheel(drum_radius_m=0.02)
     recording = _pulled(2, wheel, [0.3] * 5, 12).recording
-    assert "lengths_disagree" in calibrate_strap(recording, [0.3, 0.3, 0.4, 0.3, 0.3]).flags
-    assert "lengths_disagree" not in calibrate_strap(recording, [0.3] * 5).flags
+    wrong, right = (
+        calibrate_strap(recording, [0.3, 0.3, 0.4, 0.3, 0.3]),
+        calibrate_strap(recording, [0.3] * 5),
+    )
+    assert "lengths_disagree" in wrong.flags
+    assert wrong.rig_values() == {}
+    assert "lengths_disagree" not in right.flags
+    assert "drum_radius_m" in right.rig_values()
 
 
 def test_missing_pauses_are_an_error():

@@ -39,6 +39,9 @@ FLAGS: dict[str, str] = {
     "negative_thickness": "the lengths would need a negative thickness; it is 0",
 }
 
+# With one of these the figure lies between measurements of which one is wrong.
+_CONTRADICTED = frozenset({"methods_disagree", "lengths_disagree"})
+
 
 @dataclass
 class Calibration:
@@ -80,8 +83,8 @@ class Calibration:
         return clean
 
     def rig_values(self) -> dict[str, Any]:
-        """What belongs into a rig file; nothing that is unknown, or between two figures of which one is wrong."""
-        if "methods_disagree" in self.flags:
+        """What belongs into a rig file; nothing that is unknown, nothing where measurements contradict one another."""
+        if not _CONTRADICTED.isdisjoint(self.flags):
             return {}
         names = {"offsets_rad": "magnet_offsets_rad"}
         values: dict[str, Any] = {}
