@@ -54,6 +54,17 @@ def test_json_is_one_document_with_matching_keys(files, kind, capsys, tmp_path):
     assert (tmp_path / "fit.png").read_bytes().startswith(b"\x89PNG")
 
 
+def test_two_spins_are_drawn_and_dimensions_have_nothing_to_draw(files, capsys, tmp_path):
+    picture = tmp_path / "fit.png"
+    spins = [str(files / name) for name in ("spin.csv", "loaded.csv")]
+    assert main(["calibrate", "inertia", *spins, "--added-inertia", "0.03", "--plot", str(picture)]) == 0
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    other = tmp_path / "none.png"
+    assert main(["calibrate", "inertia", "--disc", "0.1", "0.02", "kg=5", "--plot", str(other)]) == 2
+    assert "no fit to draw" in capsys.readouterr().err
+    assert not other.exists()
+
+
 @pytest.mark.parametrize("kind", CALLS)
 def test_text_gives_figures_with_their_uncertainty(files, kind, capsys):
     assert _call(files, kind) == 0

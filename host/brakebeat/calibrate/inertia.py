@@ -14,7 +14,7 @@ from brakebeat.calibrate.fall_given import Given
 from brakebeat.calibrate.falling import friction_known, inertia_of_fall
 from brakebeat.calibrate.result import Calibration
 from brakebeat.calibrate.solids import Bolts, Part, inertia_of_parts
-from brakebeat.calibrate.spin import read_spin
+from brakebeat.calibrate.spin import Spin, read_spin
 from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 
@@ -40,6 +40,8 @@ class Inertia:
         self._found: dict[str, tuple[float, float, dict[str, float]]] = {}
         self._flags: list[str] = []
         self.falls: list[tuple[Fall, Given, float]] = []
+        # Without and with the added inertia.
+        self.spins: tuple[Spin, Spin] | None = None
 
     def add_falling(self, recordings: list[Recording], masses: Masses) -> None:
         """One or two falling masses: each with the friction that is known, two also without."""
@@ -76,6 +78,7 @@ class Inertia:
         """Two spin-downs, without and with a known inertia bolted on."""
         bare, loaded = (read_spin(recording) for recording in recordings)
         self._flags += [flag for spin in (bare, loaded) for flag in spin.flags if flag != "magnet_unseen"]
+        self.spins = bare, loaded
         self._found["added_inertia"] = inertia_from_added(bare, loaded, added_kg_m2, sigma_kg_m2)
 
     def add_parts(self, parts: list[Part], bolts: list[Bolts], length_sigma_m: float) -> None:

@@ -17,10 +17,25 @@ from brakebeat.calibrate.spin import Spin
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.formats.recording import Recording
 
+_BLUE, _GREEN, _RED = "#0b6fa4", "#3a7d44", "#b5452c"
+
 
 def draw_spin(spin: Spin, result: Calibration, path: str | Path) -> None:
     """Speed over time with the friction law on it; below, what each edge is off, magnet by magnet."""
     figure, (upper, lower) = _figure(f"{result.kind}: {spin.recording.path}")
+    _spin_on(upper, lower, spin, "", _BLUE)
+    _finish_spins(figure, upper, lower, path)
+
+
+def draw_spins(bare: Spin, loaded: Spin, result: Calibration, path: str | Path) -> None:
+    """The same for two runs, the wheel bare and with an inertia added."""
+    figure, (upper, lower) = _figure(f"inertia {result.estimate['inertia_kg_m2']:.5g} kg·m²")
+    _spin_on(upper, lower, bare, "bare, ", _BLUE)
+    _spin_on(upper, lower, loaded, "loaded, ", _GREEN)
+    _finish_spins(figure, upper, lower, path)
+
+
+def _spin_on(upper: Axes, lower: Axes, spin: Spin, which: str, color: str) -> None:
     law, magnets = spin.law, spin.magnets
     turns = (law.t_s[magnets:] - law.t_s[:-magnets]) / np.maximum(
         law.place[magnets:] - law.place[:-magnets], 1
@@ -30,17 +45,20 @@ def draw_spin(spin: Spin, result: Calibration, path: str | Path) -> None:
         2.0 * np.pi / magnets / turns,
         ".",
         color="#777777",
-        label="measured, turn by turn",
+        label=f"{which}measured, turn by turn",
     )
-    upper.plot(law.t_s, law.speed_rad_s, color="#0b6fa4", label="fitted")
-    upper.set(xlabel="time from the first edge, s", ylabel="angular velocity, rad/s")
-    upper.legend(frameon=False)
+    upper.plot(law.t_s, law.speed_rad_s, color=color, label=f"{which}fitted")
     left = np.degrees(law.residual_rad)
-    lower.plot(law.t_s[law.used], left[law.used], ".", color="#0b6fa4", markersize=3, label="used")
+    lower.plot(law.t_s[law.used], left[law.used], ".", color=color, markersize=3, label=f"{which}used")
     cut = ~law.used & (np.abs(left) < 20.0)
-    lower.plot(law.t_s[cut], left[cut], "x", color="#b5452c", markersize=5, label="left out")
+    lower.plot(law.t_s[cut], left[cut], "x", color=_RED, markersize=5, label=f"{which}left out")
+
+
+def _finish_spins(figure: Figure, upper: Axes, lower: Axes, path: str | Path) -> None:
+    upper.set(xlabel="time from the first edge, s", ylabel="angular velocity, rad/s")
     lower.set(xlabel="time from the first edge, s", ylabel="left over, degrees")
-    lower.legend(frameon=False)
+    for axes in (upper, lower):
+        axes.legend(frameon=False)
     _save(figure, path)
 
 
@@ -54,7 +72,7 @@ def draw_falls(falls: list[tuple[Fall, Given]], result: Calibration, path: str |
         upper.plot(t_s, course.turned_rad - course.left_rad, linewidth=1, label="fitted")
         lower.plot(t_s[used], np.degrees(course.left_rad[used]), ".", label=f"fall {number}")
         if not used.all():
-            upper.plot(t_s[~used], course.turned_rad[~used], "x", color="#b5452c", label="left out")
+            upper.plot(t_s[~used], course.turned_rad[~used], "x", color=_RED, label="left out")
     upper.set(xlabel="time from the fall's first edge, s", ylabel="shaft angle, rad")
     upper.legend(frameon=False)
     lower.set(xlabel="time from the fall's first edge, s", ylabel="left over, degrees")
@@ -89,7 +107,7 @@ def draw_zero(recording: Recording, result: Calibration, path: str | Path) -> No
     assert isinstance(number, int)
     for axes, part in ((upper, slice(None)), (lower, slice(max(number - 12, 0), number + 13))):
         axes.plot(t_s[part], np.arange(len(t_s))[part], ".-", linewidth=0.7)
-        axes.plot(t_s[number], number, "o", color="#b5452c", label=f"edge {number}, nearest φ = 0")
+        axes.plot(t_s[number], number, "o", color=_RED, label=f"edge {number}, nearest φ = 0")
         axes.set(xlabel="time from the first edge, s", ylabel="edge")
         axes.legend(frameon=False)
     _save(figure, path)

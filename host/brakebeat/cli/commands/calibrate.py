@@ -16,6 +16,7 @@ from brakebeat.errors import InputError
 __all__ = ["add_arguments", "run"]
 
 if TYPE_CHECKING:
+    from brakebeat.calibrate.inertia import Inertia
     from brakebeat.calibrate.result import Calibration
 
 
@@ -98,12 +99,19 @@ def _inertia(args: argparse.Namespace) -> Calibration:
         inertia.add_parts(parts, bolts, args.length_uncertainty)
     result = inertia.result()
     if args.plot:
-        if not inertia.falls:
-            raise InputError("--plot: only a falling mass has a fit to draw here")
-        from brakebeat.calibrate.picture import draw_falls
-
-        draw_falls([(fall, given) for fall, given, _ in inertia.falls], result, args.plot)
+        _draw_inertia(inertia, result, args.plot)
     return result
+
+
+def _draw_inertia(inertia: Inertia, result: Calibration, path: str) -> None:
+    from brakebeat.calibrate.picture import draw_falls, draw_spins
+
+    if inertia.spins:
+        draw_spins(*inertia.spins, result, path)
+    elif inertia.falls:
+        draw_falls([(fall, given) for fall, given, _ in inertia.falls], result, path)
+    else:
+        raise InputError("--plot: dimensions are summed up, there is no fit to draw; leave it out")
 
 
 def _parts(args: argparse.Namespace) -> tuple[list[Any], list[Any]]:
