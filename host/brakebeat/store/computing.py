@@ -18,7 +18,7 @@ from brakebeat.store.catalog import named
 from brakebeat.store.changes import change, created
 from brakebeat.store.clock import to_stored
 from brakebeat.store.connection import Store
-from brakebeat.store.overlap import shown_by_clock, shown_by_edges
+from brakebeat.store.overlap import shown
 from brakebeat.store.sessions import (
     add_recording,
     attach_recording,
@@ -122,14 +122,15 @@ def import_recording(
         there = _sets_of(store, recording)  # another process may have been quicker
         if there is not None:
             return there
-        shown = shown_by_edges(store, recording) + shown_by_clock(store, recording, seen.analysis.reps)
+        there_too = shown(store, recording, seen.analysis.reps)
         wanted = [
-            some for some in _reps_of_sets(seen.analysis) if not any(each.meets(some) for each in shown)
+            some for some in _reps_of_sets(seen.analysis) if not any(each.meets(some) for each in there_too)
         ]
-        edges_added = _add_edges(store, recording, [each.set_id for each in shown if not each.has_edges])
+        bare = [each.set_id for each in there_too if not each.has_edges]
+        edges_added = _add_edges(store, recording, bare)
         if not wanted:
-            sets, reps = len(shown), sum(each.reps for each in shown)
-            return Imported(shown[0].session_id, sets, reps, False, sets, edges_added)
+            sets, reps = len(there_too), sum(each.reps for each in there_too)
+            return Imported(there_too[0].session_id, sets, reps, False, sets, edges_added)
         athlete_id = named(store, "athlete", athlete)
         if session_id is not None:
             _refuse_other_athlete(store, session_id, athlete_id)
@@ -138,7 +139,7 @@ def import_recording(
         set_ids = _store_sets(store, recording, seen, wanted, chosen, exercise_id, started)
         made = [("work_set", set_id) for set_id in set_ids]
         created(store, f"import of {recording.path}", made if session_id else [*made, ("session", chosen)])
-    return Imported(chosen, len(set_ids), sum(map(len, wanted)), True, len(shown), edges_added)
+    return Imported(chosen, len(set_ids), sum(map(len, wanted)), True, len(there_too), edges_added)
 
 
 def _reps_of_sets(analysis: Analysis) -> list[list[Rep]]:

@@ -6,19 +6,20 @@ on the same board's clock, so that what is the same is so to the microsecond.
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
-from brakebeat.formats.edge_text import Times
 from brakebeat.formats.recording import Recording
 from brakebeat.results import Rep
 from brakebeat.store import edges
 from brakebeat.store.connection import Store
 
-# Two wheels' edges fall on the same microseconds one time in thousands; a recording with gaps lacks some.
+# Of two reps' time, of a set's reps and of a set's edges. Two wheels' edges fall on the same microseconds one time in
+# thousands; a recording with gaps lacks some.
 _SAME_SHARE = 0.5
 _FEWEST_EDGES = 4
 # The header's clock is told in whole seconds, and a computer's own may have been set meanwhile.
@@ -41,61 +42,62 @@ class Shown:
         return self.start_us < reps[-1].end_us and reps[0].start_us < self.end_us
 
 
-_SPANS = (
-    "SELECT live_set.id, session_id, recording_id, min(start_us) AS start_us, max(end_us) AS end_us, count(*) AS reps"
-    " FROM live_set JOIN rep ON rep.computation_id = live_set.computation_id"
+def shown(store: Store, recording: Recording, reps: Sequence[Rep]) -> list[Shown]:
+    """The sets that a recording shows in which these reps were found: their edges are in it, or they have none and
+    were pulled when it was made.
+    """
+    wall_s = _wall_s(recording.header.get("clock", ""))
+    found = []
+    for set_id in _at_these_times(store, reps):
+        row = store.row(_ONE_SET, (set_id,))
+        assert row is not None
+        if row["recording_id"] is not None:
+            there = _has_edges_of(store, row, recording)
+        else:
+            started_s = None if wall_s is None else wall_s + row["start_us"] / 1e6
+            told = row["engine"] == "board" and started_s is not None
+            there = told and abs(row["started_ms"] / 1000 - (started_s or 0.0)) <= _CLOCK_SLACK_S
+        if there:
+            span = (row["start_us"], row["end_us"])
+            found.append(
+                Shown(set_id, row["session_id"], *span, row["reps"], row["recording_id"] is not None)
+            )
+    return found
+
+
+_ONE_SET = (
+    "SELECT session_id, recording_id, engine, started_ms, min(start_us) AS start_us, max(end_us) AS end_us,"
+    " count(*) AS reps FROM live_set JOIN rep ON rep.computation_id = live_set.computation_id WHERE live_set.id = ?"
 )
 
 
-def shown_by_edges(store: Store, recording: Recording) -> list[Shown]:
-    """The sets whose kept edges are in the recording."""
-    times = recording.t_us
-    rows = store.rows(
-        f"{_SPANS} WHERE recording_id IS NOT NULL GROUP BY live_set.id HAVING min(start_us) < ? AND max(end_us) > ?"
-        " ORDER BY live_set.id",
-        (int(times[-1]), int(times[0])),
+def _at_these_times(store: Store, reps: Sequence[Rep]) -> list[int]:
+    """Sets most of whose reps are where these are, on whatever clock: few, so that few are looked at closely."""
+    rows = store.batches(
+        "SELECT live_set.id, start_us, end_us FROM live_set JOIN rep ON rep.computation_id = live_set.computation_id"
+        " WHERE end_us > ? AND start_us < ?",
+        (reps[0].start_us, reps[-1].end_us),
     )
-    found = []
-    unpacked: tuple[int, Times] = (0, times)
-    for row in rows:
-        if row["recording_id"] != unpacked[0]:
-            kept = store.row("SELECT edges FROM recording WHERE id = ?", (row["recording_id"],))
-            assert kept is not None
-            unpacked = (row["recording_id"], edges.unpack(kept["edges"])[0])
-        first, last = np.searchsorted(unpacked[1], [row["start_us"], row["end_us"]])
-        mine = unpacked[1][first:last]
-        if mine.size >= _FEWEST_EDGES and np.isin(mine, times).mean() > _SAME_SHARE:
-            span = (row["start_us"], row["end_us"])
-            found.append(Shown(row["id"], row["session_id"], *span, row["reps"], True))
-    return found
-
-
-def shown_by_clock(store: Store, recording: Recording, reps: Sequence[Rep]) -> list[Shown]:
-    """A board's sets without edges that were pulled when the recording was made, and at the times of these reps."""
-    wall_s = _wall_s(recording.header.get("clock", ""))
-    if wall_s is None or not reps:
+    spans = [np.array(some) for some in rows]
+    if not spans:
         return []
-    rows = store.rows(
-        f"{_SPANS} WHERE recording_id IS NULL AND engine = 'board' AND live_set.started_ms BETWEEN ? AND ?"
-        " GROUP BY live_set.id ORDER BY live_set.id",
-        [
-            1000 * (wall_s + time_us / 1e6 + slack_s)
-            for time_us, slack_s in ((reps[0].start_us, -_CLOCK_SLACK_S), (reps[-1].end_us, _CLOCK_SLACK_S))
-        ],
-    )
-    found = []
-    for row in rows:
-        theirs = store.rows(
-            "SELECT start_us, end_us FROM rep JOIN work_set ON work_set.computation_id = rep.computation_id"
-            " WHERE work_set.id = ?",
-            (row["id"],),
-        )
-        same = sum(any(_same(each["start_us"], each["end_us"], rep) for rep in reps) for each in theirs)
-        if same > _SAME_SHARE * len(theirs):
-            found.append(
-                Shown(row["id"], row["session_id"], row["start_us"], row["end_us"], row["reps"], False)
-            )
-    return found
+    set_ids, starts, ends = np.concatenate(spans).T
+    same = np.zeros(len(set_ids), bool)
+    for rep in reps:
+        shared = np.minimum(ends, rep.end_us) - np.maximum(starts, rep.start_us)
+        same |= shared > _SAME_SHARE * (np.maximum(ends, rep.end_us) - np.minimum(starts, rep.start_us))
+    chosen, place = np.unique(set_ids, return_inverse=True)
+    return [int(each) for each in chosen[np.bincount(place, same) > _SAME_SHARE * np.bincount(place)]]
+
+
+def _has_edges_of(store: Store, row: sqlite3.Row, recording: Recording) -> bool:
+    """Whether the edges of a set's reps are the recording's, too."""
+    kept = store.row("SELECT edges FROM recording WHERE id = ?", (row["recording_id"],))
+    assert kept is not None
+    times = edges.unpack(kept["edges"])[0]
+    first, last = np.searchsorted(times, [row["start_us"], row["end_us"]])
+    mine = times[first:last]
+    return mine.size >= _FEWEST_EDGES and bool(np.isin(mine, recording.t_us).mean() > _SAME_SHARE)
 
 
 class Recorded:
@@ -139,4 +141,4 @@ def _wall_s(clock: str) -> float | None:
 def _same(start_us: int, end_us: int, rep: Rep) -> bool:
     """As ``check`` pairs reps: the time that they share is more than half of what they span together."""
     shared = min(end_us, rep.end_us) - max(start_us, rep.start_us)
-    return shared > 0.5 * (max(end_us, rep.end_us) - min(start_us, rep.start_us))
+    return shared > _SAME_SHARE * (max(end_us, rep.end_us) - min(start_us, rep.start_us))
