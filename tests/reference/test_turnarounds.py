@@ -25,3 +25,10 @@ def test_an_edge_from_nowhere_just_before_a_magnet():
 def test_pulls_that_take_long_to_come():
     # 70 ms or so, and half again as strong as the brake before them.
     assert np.abs(errors_ms("clean-12", 1_208_002, "end_us")).max() < 4.0
+
+
+def test_a_magnet_missed_and_an_edge_from_nowhere_in_one_gap():
+    # The stray edge passed for the magnet that was missed and the next magnet's own edge for a stray one: 139 ms.
+    ends = errors_ms("dirty-6", 1_457_040, "end_us")
+    assert np.abs(ends[:-1]).max() < 12.0
+    assert np.abs(errors_ms("dirty-6", 1_457_040, "start_us")).max() < 15.0

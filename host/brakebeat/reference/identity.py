@@ -27,7 +27,8 @@ _SWEEPS = 3
 
 @dataclass(frozen=True)
 class Marks:
-    """Strokes as first cut, the chance of each rotation (runs, magnets) or None, each stroke's own offsets.
+    """Strokes as first cut, the chance of each rotation (runs, magnets) or None, each stroke's own offsets, and the
+    signed count at every edge where the sensor gives it.
 
     Rotation r says: the magnet at a place of the stroke, counted from its first edge along the shaft, is number
     r + place modulo the magnets.
@@ -36,6 +37,13 @@ class Marks:
     runs: Sequence[EdgeRun]
     chance: Array | None
     offsets_rad: list[Array]
+    count: Integers | None
+
+    def way(self, before: EdgeRun, after: EdgeRun) -> int | None:
+        """How many spacings the first edge of a run lies back from the last one before, if that was counted."""
+        if self.count is None:
+            return None
+        return before.sense * int(self.count[before.row[-1]] - self.count[after.row[0]])
 
     def offsets_of(self, stroke: int, rows: Integers) -> Array:
         """Offsets along the shaft of edges (rows) of a stroke or the next one, each as its stroke has it."""

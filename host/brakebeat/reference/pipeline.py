@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from brakebeat.formats.recording import Recording
+from brakebeat.reference.blocks import blocks
 from brakebeat.reference.bounds import release_rad, stroke_bounds
 from brakebeat.reference.chain import Chain, join_runs
 from brakebeat.reference.clean import Path
@@ -59,34 +60,55 @@ class Section:
 
 @dataclass(frozen=True)
 class Understanding:
-    """All that was worked out of a recording; no path and no sections where there are too few edges."""
+    """All that was worked out of a recording, or of a block of it: ``bounced``, ``missed`` and ``spurious`` edges, and
+    sections in the order of time (none where there are too few edges)."""
 
-    train: EdgeTrain
-    path: Path | None
+    origin_us: int
+    bounced: int
+    missed: int
+    spurious: int
     sections: list[Section]
 
 
 def understand(recording: Recording) -> Understanding:
-    """Clean, cut, turn, fit, place."""
-    train = edge_train(recording)
+    """Clean, cut, turn, fit, place: all of a recording, kept at once."""
+    parts = list(understood(recording))
+    return Understanding(
+        parts[0].origin_us,
+        sum(part.bounced for part in parts),
+        sum(part.missed for part in parts),
+        sum(part.spurious for part in parts),
+        [section for part in parts for section in part.sections],
+    )
+
+
+def understood(recording: Recording) -> Iterator[Understanding]:
+    """The same block by block, so that a long recording need not be kept all at once."""
+    train, zero_index = edge_train(recording), recording.rig.zero_index
+    # Where φ = 0 is known by an edge, that edge's block alone would know it.
+    for block in blocks(train) if zero_index is None else [train]:
+        yield _understand(block, zero_index)
+
+
+def _understand(train: EdgeTrain, zero_index: int | None) -> Understanding:
     if len(train.t_s) < FEWEST_EDGES:
-        return Understanding(train, None, [])
+        return Understanding(train.origin_us, 0, 0, 0, [])
     scales = measure_scales(train.t_s, train.spacing_rad, train.per_rev)
     if train.count is not None:
         path = encoder_path(train)
         faults = measured(path, train.t_s)
     else:
         path, faults = best_path(train, scales)
+    extra = ~path.real
+    counts = int((extra & path.bounce).sum()), path.missed, int((extra & ~path.bounce).sum())
     runs = cut_runs(train.t_s, path, scales)
     if not runs:
-        return Understanding(train, path, [])
+        return Understanding(train.origin_us, *counts, [])
     magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
-    fits = _fits(train.t_s, runs, magnets, scales, faults)
+    fits = _fits(train, runs, magnets, scales, faults)
     strokes = parted([locate_strokes(fit) for fit in fits])
-    sections = [
-        _section(fit, own, train, recording.rig.zero_index) for fit, own in zip(fits, strokes, strict=True)
-    ]
-    return Understanding(train, path, sections)
+    sections = [_section(fit, own, train, zero_index) for fit, own in zip(fits, strokes, strict=True)]
+    return Understanding(train.origin_us, *counts, sections)
 
 
 def encoder_path(train: EdgeTrain) -> Path:
@@ -96,8 +118,9 @@ def encoder_path(train: EdgeTrain) -> Path:
     return Path(np.ones(n, bool), count, train.step.astype(np.int64), np.zeros(n, bool), 0)
 
 
-def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults: Faults) -> list[Fit]:
+def _fits(train: EdgeTrain, runs: list[EdgeRun], magnets: int, scales: Scales, faults: Faults) -> list[Fit]:
     """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught."""
+    t_s = train.t_s
     alone = [join_runs([run], []) for run in runs]
     noise = find_noise(alone, scales.spacing_rad, Noise())
     singles = fit_chains(alone, magnets, scales.spacing_rad, noise, scales.accel_rad_s2)
@@ -114,7 +137,7 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults:
         singles[number] = single
     if magnets:
         noise = refine_noise(singles)
-    marks = Marks(runs, recognise(singles), [fit.offsets_rad for fit in singles])
+    marks = Marks(runs, recognise(singles), [fit.offsets_rad for fit in singles], train.count)
     shift, shift_sd = shift_prior(scales.spacing_rad)
     model = Model(
         scales.spacing_rad,
@@ -129,7 +152,7 @@ def _fits(t_s: Array, runs: list[EdgeRun], magnets: int, scales: Scales, faults:
     kept = [run for at, run in enumerate(runs) if leads_somewhere(trimmed, at, longest)]
     if 0 < len(kept) < len(runs):
         # What was left of the others were faults; without them their neighbours may read otherwise.
-        return _fits(t_s, alternating(kept), magnets, scales, faults)
+        return _fits(train, alternating(kept), magnets, scales, faults)
     runs = trimmed
     untold: list[Turning | None] = [None] * len(runs)
     runs, turnings = _resolve(t_s, runs, [model] * len(runs), marks, untold)
@@ -234,6 +257,7 @@ def _resolve(
                 near,
                 distance_cost=marks.distance_cost(number, window[0], window[-1]),
                 offset_rad=marks.offsets_of(number, window),
+                way=marks.way(runs[number], runs[number + 1]),
             )
             for number, (near, window) in zip(numbers, around, strict=True)
         ]

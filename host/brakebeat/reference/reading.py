@@ -50,7 +50,8 @@ class Nearby:
     of the used ones lie before the turnaround; ``base`` and ``sense``: the first one's magnet count and sense.
     ``distance_cost`` (magnets,): −2·log chance of each number of magnets, modulo theirs, from the first of these
     edges along the shaft to the last (None where that is not known from elsewhere). ``offset_rad`` (k,): each edge's
-    offset along the shaft, as far as its own stroke tells; not used where the model has a table.
+    offset along the shaft, as far as its own stroke tells; not used where the model has a table. ``way``: where the
+    edges' own count tells it, how many spacings the first edge after the turnaround lies back from the last before.
     """
 
     t_s: Array
@@ -61,6 +62,7 @@ class Nearby:
     sense: int
     distance_cost: Array | None = None
     offset_rad: Array | None = None
+    way: int | None = None
 
     def but(self, used: NDArray[np.bool_], steps: Integers, split: int) -> Nearby:
         """The same edges read otherwise."""

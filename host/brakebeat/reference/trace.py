@@ -46,7 +46,7 @@ def trace(recording: Recording) -> Trace:
 def trace_of(recording: Recording, seen: Understanding) -> Trace:
     """The motion of a recording that has been worked out already."""
     physics = Physics(recording.rig)
-    origin_s = seen.train.origin_us * 1e-6
+    origin_s = seen.origin_us * 1e-6
     parts = [
         _stroke_part(stroke, section.zero, physics, origin_s)
         for section in seen.sections

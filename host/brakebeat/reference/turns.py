@@ -138,7 +138,11 @@ def _judged(readings: list[Reading]) -> list[Verdict]:
 
 def _likeliest(cases: list[tuple[Model, Nearby]]) -> list[_Found]:
     """The best readings at given scales, those that call edges into question only where the others do not convince."""
-    found = _best([[Reading(model, near, way) for near, way in _moved(case)] for model, case in cases])
+    found = _best([[Reading(model, near, way) for near, way in _as_counted(case)] for model, case in cases])
+    uncounted = [at for at, best in enumerate(found) if cases[at][1].way is not None and best.strange]
+    moved = [[Reading(cases[at][0], near, way) for near, way in _moved(cases[at][1])] for at in uncounted]
+    for at, best in zip(uncounted, _best(moved), strict=True):
+        found[at] = best
     doubtful = [at for at, best in enumerate(found) if best.clear < _CLEAR or best.strange]
     asked = [[Reading(cases[at][0], near, way) for near, way in _questioned(cases[at][1])] for at in doubtful]
     doubtful = [at for at, readings in zip(doubtful, asked, strict=True) if readings]
@@ -173,6 +177,14 @@ def _first(readings: Readings, told: list[tuple[Verdict, int]]) -> _Found:
     return _Found(readings.readings[told[0][1]], told[0][0], clear)
 
 
+def _as_counted(near: Nearby) -> Iterator[tuple[Nearby, int]]:
+    """What the edges' own count says; all that may be where they have none."""
+    if near.way is None:
+        yield from _moved(near)
+    else:
+        yield near, near.way
+
+
 def _moved(near: Nearby, moves: tuple[int, ...] = _MOVES, stride: int = 1) -> Iterator[tuple[Nearby, int]]:
     """The edges as first read, the turnaround where it was read or an edge earlier or later."""
     count = int(near.used.sum())
@@ -189,7 +201,8 @@ def _moved(near: Nearby, moves: tuple[int, ...] = _MOVES, stride: int = 1) -> It
 
 
 def _questioned(near: Nearby) -> Iterator[tuple[Nearby, int]]:
-    """One of the edges next to the turnaround taken as a fault, one taken as a fault put back, a magnet missed."""
+    """One of the edges next to the turnaround taken as a fault, one taken as a fault put back, or one for the other; a
+    magnet missed."""
     rows = np.flatnonzero(near.used)
     for place in range(max(near.split - 3, 1), min(near.split + 4, len(rows))):
         if place != near.split:
@@ -198,10 +211,12 @@ def _questioned(near: Nearby) -> Iterator[tuple[Nearby, int]]:
     for place in range(near.split - 2, near.split + 2):
         if 0 < place < len(rows) - 1:
             yield from _without(near, rows, place)
-    low, high = near.t_s[rows[max(near.split - 2, 0)]], near.t_s[rows[min(near.split + 1, len(rows) - 1)]]
+    low = near.t_s[rows[max(near.split - 3, 0)]]
+    high = near.t_s[rows[min(near.split + 2, len(rows) - 1)]]
     for row in np.flatnonzero(~near.used):
         if low < near.t_s[row] < high:
             yield from _restored(near, int(row))
+            yield from _swapped(near, rows, int(row))
 
 
 def _stretched(near: Nearby, row: int) -> Iterator[tuple[Nearby, int]]:
@@ -240,3 +255,17 @@ def _restored(near: Nearby, row: int) -> Iterator[tuple[Nearby, int]]:
         if 2 <= split <= len(rows) - 2:
             for way in _WAYS[:3]:
                 yield near.but(used, steps, split), way
+
+
+def _swapped(near: Nearby, rows: NDArray[np.int64], row: int) -> Iterator[tuple[Nearby, int]]:
+    """A fault put back in place of the edge before or after it, that one's magnet or, one missed, the next."""
+    after = int(np.searchsorted(rows, row))
+    for place in (after - 1, after):
+        if 0 < place < len(rows) - 1:
+            used = near.used.copy()
+            used[rows[place]], used[row] = False, True
+            for more in (0, 1) if place != near.split else (0,):
+                steps = near.steps.copy()
+                steps[row] = near.steps[rows[place]] + more
+                for way in _WAYS[:3]:
+                    yield near.but(used, steps, near.split), way
