@@ -156,3 +156,9 @@ def test_a_status_from_before_faults_were_counted():
     assert decode_status(older).faults is None
     assert decode_status(older).pulses_per_rev == 2
     assert decode_status(sealed(whole[: -4 - 5])) is None
+
+
+def test_a_board_tells_no_terminal_what_to_do():
+    board = FakeBoard(status={"name": b"barn\x1b[2Jwheel", "trouble": "a\r\nb \u202e fällt".encode()})
+    told = decode_status(board.status_message())
+    assert (told.name, told.trouble) == ("barn\ufffd[2Jwheel", "a\ufffd\ufffdb \ufffd fällt")

@@ -8,5 +8,6 @@ Commands, each ``python -m brakebeat.bench.NAME --help``:
 * ``calibrations``: each calibration against the truth of a simulated rig, and whether its uncertainty is honest.
 * ``reference_cost``: edges a second and memory of the reference, by the length of the recording.
 * ``soak``: an hour of the whole firmware with everything that may befall a board, counts and heap checked.
+* ``fuzz``: what takes bytes from outside, guided by coverage.
 * ``latency``: from the end of a rep to its line on the screen, over the virtual link.
 """

@@ -14,6 +14,7 @@ from bleak.backends.scanner import AdvertisementData
 from brakebeat.board.files import load_wire
 from brakebeat.errors import DeviceError
 from brakebeat.link.troubles import bluetooth_troubles
+from brakebeat.wording import printable
 
 SCAN_S = 10.0
 # After so long a search lets others use the radio, then goes on.
@@ -133,7 +134,8 @@ async def scan(seconds: float) -> list[Seen]:
 @contextlib.asynccontextmanager
 async def _scanning(on_seen: Callable[[Seen], None]) -> AsyncIterator[None]:
     def on_advertisement(device: BLEDevice, data: AdvertisementData) -> None:
-        on_seen(Seen(device, data.local_name or device.name or device.address, data.rssi))
+        name = printable(data.local_name or device.name or device.address)
+        on_seen(Seen(device, name, data.rssi))
 
     with bluetooth_troubles("looking for a board"):
         async with BleakScanner(on_advertisement, service_uuids=[load_wire().SERVICE_UUID]):

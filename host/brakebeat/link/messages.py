@@ -8,6 +8,7 @@ from typing import Any
 
 from brakebeat.board.files import load_wire
 from brakebeat.link.reassembly import unseal
+from brakebeat.wording import printable
 
 # A supply that nobody measures.
 _NOT_MEASURED = 0xFFFF
@@ -105,7 +106,7 @@ def decode_status(value: bytes | bytearray) -> BoardStatus | None:
     values: dict[str, Any] = {}
     unpacked = struct.unpack_from(wire.STATUS_FORMAT, message.ljust(wire.STATUS_SIZE, b"\0"))
     for (name, _), item in zip(wire.STATUS_FIELDS, unpacked, strict=True):
-        values[name] = item.rstrip(b"\0").decode(errors="replace") if isinstance(item, bytes) else item
+        values[name] = _text(item) if isinstance(item, bytes) else item
     state = values.pop("state")
     for name in ("moving", "bondable", "pairing", "trusted", "raw"):
         values[name] = bool(state & getattr(wire, f"STATE_{name.upper()}"))
@@ -115,6 +116,10 @@ def decode_status(value: bytes | bytearray) -> BoardStatus | None:
         # What was added to the layout last.
         values["faults"] = None
     return BoardStatus(**values)
+
+
+def _text(padded: bytes) -> str:
+    return printable(padded.rstrip(b"\0").decode(errors="replace"))
 
 
 def _unless(absent: int, value: int) -> int | None:
