@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from brakebeat.cli.board_options import add_board_arguments
-from brakebeat.coach.options import _planned, add_session_arguments, chosen
+from brakebeat.cli.session_options import add_session_arguments
+from brakebeat.coach.options import _planned, chosen
 from brakebeat.coach.plain import closing
 from brakebeat.coach.session import CoachSession
 from brakebeat.coach.terminal import TerminalCoach, bar, screen

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from brakebeat.board.table import SupportedBoard, supported_boards
-from brakebeat.formats.rig_errors import comment, known_keys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from brakebeat.board.table import SupportedBoard
+
+# The questions are also options: what is imported here, `rig --help` waits for.
 
 
 def board_named(text: str) -> SupportedBoard | None:
@@ -14,6 +18,8 @@ def board_named(text: str) -> SupportedBoard | None:
     wanted = _plain(text)
     if wanted == "other":
         return None
+    from brakebeat.board.table import supported_boards
+
     boards = supported_boards()
     for board in boards:
         if wanted in (_plain(board.name), _plain(board.chip)):
@@ -36,6 +42,8 @@ def notes(board: SupportedBoard | None) -> dict[str, str]:
     """Comments for the rig file by key: what each pin is for, and its number in the board's wiring diagram."""
     if board is None:
         return {}
+    from brakebeat.formats.rig_errors import comment, known_keys
+
     fields = known_keys()
     return {
         f"board.{key}": f"{comment(fields[f'board.{key}'])}; {number} in the wiring diagram of the {board.name}"

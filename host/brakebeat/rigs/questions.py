@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
-
-from pydantic import ValidationError
+from typing import TYPE_CHECKING, Any
 
 from brakebeat.errors import InputError
-from brakebeat.formats.rig import Rig
 from brakebeat.rigs.pins import board_named, pin
+
+if TYPE_CHECKING:
+    from brakebeat.formats.rig import Rig
 
 # Not a key of the rig file: which board it is only tells the pins to begin with.
 BOARD = "which_board"
@@ -165,6 +165,10 @@ def answer(question: Question, text: str, answers: dict[str, Any]) -> Any:
 
 def _refuse_what_no_rig_has(question: Question, value: Any, answers: dict[str, Any]) -> None:
     """A wrong value is best told while it can be answered anew; what later answers may mend is let pass."""
+    from pydantic import ValidationError
+
+    from brakebeat.formats.rig import Rig
+
     try:
         Rig.model_validate(_values({"pulses_per_rev": 1} | answers | {question.key: value}))
     except ValidationError as error:
@@ -175,6 +179,10 @@ def _refuse_what_no_rig_has(question: Question, value: Any, answers: dict[str, A
 
 def rig_of(answers: dict[str, Any]) -> Rig:
     """The rig that answers by key make. Raises ``InputError`` naming option and fault."""
+    from pydantic import ValidationError
+
+    from brakebeat.formats.rig import Rig
+
     try:
         return Rig.model_validate(_values(answers))
     except ValidationError as error:

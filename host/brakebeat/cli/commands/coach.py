@@ -9,7 +9,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from brakebeat.cli.board_options import add_board_arguments, virtual_boards, wanted_boards
-from brakebeat.coach.options import add_session_arguments, chosen
+from brakebeat.cli.session_options import add_session_arguments
 
 if TYPE_CHECKING:
     from brakebeat.coach.choice import Choice
@@ -27,6 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Coach until told to stop; each rep is in the store before the board forgets it."""
+    from brakebeat.coach.options import chosen
     from brakebeat.store import open_store
 
     wanted_boards(args)

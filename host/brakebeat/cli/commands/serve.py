@@ -9,7 +9,7 @@ import webbrowser
 from typing import TYPE_CHECKING
 
 from brakebeat.cli.board_options import add_board_arguments, virtual_boards, wanted_boards
-from brakebeat.coach.options import add_session_arguments, chosen
+from brakebeat.cli.session_options import add_session_arguments
 
 if TYPE_CHECKING:
     from brakebeat.coach.choice import Choice
@@ -43,6 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve until told to stop."""
+    from brakebeat.coach.options import chosen
     from brakebeat.store import open_store
 
     wanted_boards(args)

@@ -9,8 +9,7 @@ import re
 import sys
 from typing import Any, Literal
 
-from brakebeat.errors import InputError
-from brakebeat.simulate.options import (
+from brakebeat.cli.simulate_options import (
     PLAN_OPTIONS,
     RIG_OPTIONS,
     SENSOR_OPTIONS,
@@ -18,6 +17,7 @@ from brakebeat.simulate.options import (
     given,
     option_of,
 )
+from brakebeat.errors import InputError
 
 # Strap on the drum before a mass falls.
 _FALL_M = 1.2
