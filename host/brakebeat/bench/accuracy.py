@@ -17,7 +17,7 @@ from brakebeat.bench.run import run_all, warn
 from brakebeat.bench.show import markdown, print_lines
 from brakebeat.errors import BrakebeatError, InputError
 from brakebeat.formats.atomic import atomic_write
-from brakebeat.many.processes import usable_cores
+from brakebeat.pools import usable_cores
 from brakebeat.results import finite
 
 FULL_REPS = 500

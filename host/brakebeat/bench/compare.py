@@ -14,7 +14,7 @@ from brakebeat.bench.peaks import METHODS, ConditionScore, MethodScore, score, s
 from brakebeat.bench.run import run_all, warn
 from brakebeat.bench.show import console
 from brakebeat.errors import BrakebeatError, InputError
-from brakebeat.many.processes import usable_cores
+from brakebeat.pools import usable_cores
 
 KINDS = (
     "clean-1",

@@ -24,7 +24,7 @@ from brakebeat.bench.whole_reps import KINDS, instructions_per_rep
 from brakebeat.bench.widths import hostile_widths
 from brakebeat.board.files import firmware_dir
 from brakebeat.errors import BrakebeatError
-from brakebeat.many.processes import usable_cores
+from brakebeat.pools import usable_cores
 
 VIPER_LIMIT = 1500
 BYTECODE_LIMIT = 20_000

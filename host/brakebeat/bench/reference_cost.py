@@ -8,6 +8,7 @@ edge are what that peak exceeds Python, libraries and the recording by. The time
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import math
 import multiprocessing
@@ -26,7 +27,7 @@ from brakebeat.bench.conditions import CONDITIONS, SEED_FROM
 from brakebeat.bench.run import warn
 from brakebeat.errors import BrakebeatError, InputError
 from brakebeat.formats.recording import Recording
-from brakebeat.many.processes import one_thread_each
+from brakebeat.pools import one_thread_each
 from brakebeat.simulate import default_sensed
 
 KINDS = ("clean-6", "dirty-24", "quadrature-96", "quadrature-2400")
@@ -54,6 +55,11 @@ class Cost:
     def edges_per_s(self) -> float:
         """Edges analysed in a second of processor time."""
         return self.edges / self.seconds
+
+    @property
+    def bytes_per_edge(self) -> float:
+        """Memory that the analysis takes beyond its input and the libraries."""
+        return (self.peak_bytes - self.bare_bytes) / self.edges
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -98,24 +104,25 @@ def _measured(kinds: Sequence[str], sizes: Sequence[int], quiet: bool) -> list[C
         print(f"{'kind':<16}{'edges':>9}{'reps':>7}{'s':>9}{'edges/s':>9}{'peak MB':>9}{'bytes/edge':>12}")
     for kind in kinds:
         for edges in sizes:
-            costs.append(_in_own_process(kind, edges))
+            costs.append(in_own_process(kind, edges))
             if not quiet:
                 print(_line(costs[-1]), flush=True)
     return costs
 
 
 def _line(cost: Cost) -> str:
-    peak, more = cost.peak_bytes / 1e6, (cost.peak_bytes - cost.bare_bytes) / cost.edges
+    peak, more = cost.peak_bytes / 1e6, cost.bytes_per_edge
     return (
         f"{cost.kind:<16}{cost.edges:>9}{cost.reps:>7}{cost.seconds:>9.1f}{cost.edges_per_s:>9.0f}"
         f"{peak:>9.0f}{more:>12.0f}"
     )
 
 
-def _in_own_process(kind: str, edges: int) -> Cost:
+def in_own_process(kind: str, edges: int) -> Cost:
+    """Measure one kind of recording at one size."""
     one_thread_each()
     context = multiprocessing.get_context("spawn")
-    # A process's peak of memory counts its parent's in: so the recording is made elsewhere, and handed on by a file.
+    # Making the recording takes memory, too: it is made in another process, and handed on by a file.
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "session.npz")
         for work in (_make, _measure_file):
@@ -166,6 +173,11 @@ def session(kind: str, edges: int) -> Recording:
 
 
 def _peak_bytes() -> int:
+    """The peak of this program's memory. Linux's ``ru_maxrss`` begins at what the parent had, ``VmHWM`` does not."""
+    with contextlib.suppress(OSError):
+        for line in Path("/proc/self/status").read_text(encoding="ascii").splitlines():
+            if line.startswith("VmHWM:"):
+                return int(line.split()[1]) * 1024
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * _PEAK_UNIT
 
 

@@ -13,7 +13,7 @@ from typing import Literal
 from brakebeat.check.compare import FileReport, compare
 from brakebeat.check.limits import Limits
 from brakebeat.errors import BrakebeatError
-from brakebeat.many.processes import fresh_pool, interrupt_held, usable_cores
+from brakebeat.pools import fresh_pool, interrupt_held, usable_cores
 
 Engine = Literal["auto", "micropython", "cpython"]
 Outcome = FileReport | BrakebeatError

@@ -86,7 +86,8 @@ def work_all(args: argparse.Namespace, engines: Sequence[EngineName]) -> list[Fo
 
 
 def _runner(args: argparse.Namespace, recordings: int) -> Runner:
-    from brakebeat.many.processes import here, in_processes, usable_cores
+    from brakebeat.many.processes import here, in_processes
+    from brakebeat.pools import usable_cores
 
     if args.scheduler:
         from brakebeat.many.cluster import Cluster

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import multiprocessing
-import os
-import signal
 from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -13,27 +11,11 @@ from functools import partial
 from itertools import islice
 
 from brakebeat.many.work import Answer, Fault, Order, Runner, Task, work
+from brakebeat.pools import fresh_pool, interrupt_held
 
 # So many tasks wait for each process: enough that none idles, few enough that recordings need no memory.
 _AHEAD = 2
 _TRIES_ALONE = 2
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-
-
-def one_thread_each() -> None:
-    """Processes started from now on compute in one thread, and so does this one if NumPy is not loaded yet.
-
-    Threads inside a process a core only get in each other's way, and sums shared out among threads round otherwise.
-    """
-    for name in _ONE_THREAD:
-        os.environ.setdefault(name, "1")
-
-
-def usable_cores() -> int:
-    """Cores that this process may run on (fewer than the machine has inside a container or under taskset)."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 @contextmanager
@@ -119,35 +101,3 @@ def _alone(do: Callable[[Task], Answer], task: Task) -> Answer:
             "cut the recording, or take a computer with more memory"
         )
     )
-
-
-def fresh_pool(workers: int) -> ProcessPoolExecutor:
-    """A pool of processes that go quietly when interrupted; submit to it under ``interrupt_held``.
-
-    Fresh processes: forking one that already runs threads (a progress bar) can deadlock.
-    """
-    context = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=_quiet_interrupt)
-
-
-# Ctrl-C reaches the whole process group: a worker just goes, the parent alone has words for it. A worker that
-# still starts up would answer with a traceback, so it starts with the signal held back until it is ready.
-
-
-@contextmanager
-def interrupt_held() -> Iterator[None]:
-    """Processes that are started in this block do not hear Ctrl-C until they are ready."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-def _quiet_interrupt() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-    if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})

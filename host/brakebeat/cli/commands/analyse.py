@@ -20,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Analyse the recordings and print what was found."""
-    from brakebeat.many.processes import one_thread_each
+    from brakebeat.pools import one_thread_each
 
     one_thread_each()
     many = wants_many(args) or len(args.files) > 1
