@@ -32,13 +32,22 @@ class EdgeRing:
         self._steps[head] = step
         self._head = following
 
-    def take(self, times, steps):
-        # type: (array[int], array[int]) -> int
-        """Move what waits into ``times`` (array 'i') and ``steps`` (array 'b'); returns how many edges."""
+    @property
+    def waiting(self):
+        # type: () -> int
+        """Edges that lie in it."""
+        return (self._head - self._tail) & self._wrap
+
+    def take(self, times, steps, most=0):
+        # type: (array[int], array[int], int) -> int
+        """Move what waits (no more than ``most``, if given) into ``times`` (array 'i') and ``steps`` (array 'b').
+
+        Returns how many edges.
+        """
         tail = self._tail
         head = self._head
         wrap = self._wrap
-        room = len(times)
+        room = min(len(times), most or len(times))
         count = 0
         while tail != head and count < room:
             times[count] = self._times[tail]

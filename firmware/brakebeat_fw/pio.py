@@ -201,6 +201,9 @@ class PioSource:
             self._fetch()
         if state[_WAITING] >= _WORDS:
             self._drop()
+            # It counts before the edges behind it are handed over.
+            self.lost = self._dropped + state[_SKIPPED]
+            return
         count = unload(state, self._ring, self._times, self._steps)
         while count:
             if self._storm.takes(self._times, count):

@@ -61,6 +61,9 @@ class PinSource:
         self._handled = 0
         self._storm = Storm(_STORM_GAP_US)
         self._left_out = 0
+        # Where edges are missing: how many will have been handed over before, and how many they are.
+        self._gaps = []  # type: list[tuple[int, int]]
+        self._full = 0
         pins = pins_of(rig, machine)
         trigger = machine.Pin.IRQ_FALLING
         sensor = rig.get("board.sensor", "hall")
@@ -93,24 +96,40 @@ class PinSource:
     def pump(self, session):
         """Feed the edges that wait, then let the session look at its deadlines."""
         began = now_us()
-        count = self.ring.take(self._times, self._steps)
-        while count:
+        while True:
+            count = self.ring.take(self._times, self._steps, self._as_far_as_whole())
+            if not count:
+                break
             self._handled += count
             if self._storm.takes(self._times, count):
                 self._left_out += count
+                self.lost += count
             else:
                 session.feed(self._times, self._steps, count)
-            if after(now_us(), began) > _LONG_US:
-                break
-            count = self.ring.take(self._times, self._steps)
-        if not self._beside:
-            self.lost = self.ring.lost + self._left_out
-        if count:
-            # While edges wait it is not now yet, and they are not lost.
-            return
+            if self._reached_gap() or after(now_us(), began) > _LONG_US:
+                # While edges wait it is not now yet, and they are not lost.
+                return
         if self._beside:
             self._compare()
         session.poll(now_us())
+
+    def _as_far_as_whole(self):
+        # type: () -> int
+        """How many edges to take at most, so that none from behind a loss are among them; 0: as many as there are."""
+        lost = self.ring.lost
+        if lost != self._full:
+            # What the full ring refused comes behind all that lies in it.
+            self._gaps.append((self._handled + self.ring.waiting, lost - self._full))
+            self._full = lost
+        return self._gaps[0][0] - self._handled if self._gaps else 0
+
+    def _reached_gap(self):
+        # type: () -> bool
+        """Whether the next edge comes behind lost ones: those count from now on, before it is handed over."""
+        if not self._gaps or self._handled < self._gaps[0][0]:
+            return False
+        self.lost += self._gaps.pop(0)[1]
+        return True
 
     def _compare(self):
         """What the counter had seen by the last time, a handler has been called for by now, or never will be."""

@@ -56,3 +56,17 @@ def test_full_keeps_the_oldest():
 def test_capacity_that_cannot_be(capacity):
     with pytest.raises(ValueError, match=f"power of two, not {capacity}"):
         edges.EdgeRing(capacity)
+
+
+def test_no_more_than_asked_for_and_how_many_wait():
+    ring = edges.EdgeRing(8)
+    times, steps = array("i", [0] * 64), array("b", [0] * 64)
+    for t in range(7):
+        ring.put(t, 1)
+    assert ring.waiting == 7
+    assert ring.take(times, steps, 3) == 3
+    assert (list(times[:3]), ring.waiting) == ([0, 1, 2], 4)
+    for t in range(7, 10):
+        ring.put(t, 1)
+    assert (ring.take(times, steps), ring.waiting, ring.lost) == (7, 0, 0)
+    assert list(times[:7]) == [3, 4, 5, 6, 7, 8, 9]
