@@ -1,11 +1,14 @@
 """Flash that is full or fails, files that are damaged: told, counted, and nothing that can be kept is lost."""
 
 import random
+import struct
+import zlib
 
 import pytest
 
 from brakebeat.bench.soak import RIG
-from tests.faults.lived import CONNECT, POWER, REPORT, REPS, REST, live, needs_vm, pull, reps_of
+from tests.board_app.firmware import command
+from tests.faults.lived import CONNECT, POWER, REPORT, REPS, REST, WIRE, live, needs_vm, pull, reps_of
 
 pytestmark = needs_vm
 
@@ -105,3 +108,32 @@ def test_damaged_bonds_are_told(tmp_path):
     (tmp_path / "bonds").write_bytes(b"\x01\x02\x03 something else")
     outcome = live(tmp_path, POWER, {"do": "idle", "us": 100_000}, REPORT)
     assert "bonds: the file is damaged; bond the hosts anew" in outcome.reports[0]["trouble"]
+
+
+def test_a_new_rig_file_goes_on_counting(tmp_path):
+    """Counts since power-up, the clock and the numbers of reps outlive it."""
+    data = RIG.encode() + b"[cues]\nlate_cue = false\n"
+    commands = (
+        command(WIRE.COMMAND_RIG_BEGIN, struct.pack("<HI", len(data), zlib.crc32(data))),
+        command(WIRE.COMMAND_RIG_PART, struct.pack("<H", 0) + data),
+        command(WIRE.COMMAND_RIG_COMMIT),
+    )
+    writes = [
+        order
+        for one in commands
+        for order in ({"do": "write", "hex": one.hex()}, {"do": "idle", "us": 500_000})
+    ]
+    stray = {"do": "play", "gaps_us": [5_000_000]}
+    outcome = live(
+        tmp_path, POWER, CONNECT, pull(), REST, stray, REST, REPORT, *writes, REPORT, pull(), REST, REPORT
+    )
+    before, after, last = outcome.reports
+    assert (tmp_path / "rig.toml").read_bytes() == data
+    assert before["spurious"] > 0
+    counts = ("reps", "spurious", "bounced", "incomplete", "overrun", "faults", "trouble", "connections")
+    assert [after[name] for name in counts] == [before[name] for name in counts]
+    assert after["clock_us"] == after["since_power_us"]
+    assert last["reps"] == 2 * REPS
+    assert [int.from_bytes(record.body[4:8], "little") for record in reps_of(outcome)] == list(
+        range(2 * REPS)
+    )
