@@ -7,8 +7,8 @@ from brakebeat.coach.keeper import Keeper
 from brakebeat.coach.session import CoachSession
 from brakebeat.link import EdgesArrived, LinkLost
 from brakebeat.store import open_store
-from brakebeat.store.computing import recompute
 from brakebeat.store.queries import sets
+from brakebeat.store.recomputing import recompute
 from brakebeat.store.sessions import load_recording
 
 from .events import arrived, choice, connected

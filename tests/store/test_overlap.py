@@ -10,9 +10,10 @@ from brakebeat.cli import main
 from brakebeat.formats.recording import Recording, write_recording
 from brakebeat.store import open_store
 from brakebeat.store.changes import delete, undo
-from brakebeat.store.computing import import_recording, recompute
+from brakebeat.store.computing import import_recording
 from brakebeat.store.fetched import import_fetched
 from brakebeat.store.queries import sets
+from brakebeat.store.recomputing import recompute
 from brakebeat.store.sessions import load_recording
 from brakebeat.watch.rep_book import Fetched, RepBook
 from tests.coach.events import WALL_US, connected

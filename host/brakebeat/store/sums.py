@@ -90,7 +90,11 @@ class SetSums(NamedTuple):
 
 def set_sums(store: Store, which: Which) -> list[SetSums]:
     """Sets that are not deleted, in order of time."""
-    where, values = which.sql()
+    with store.reading():
+        return _set_sums(store, *which.sql())
+
+
+def _set_sums(store: Store, where: str, values: Sequence[Any]) -> list[SetSums]:
     all_reps = _by_computation(store, f"SELECT computation_id, count(*) FROM {_reps(where)}", values)
     counting = f"{_reps(where)} AND {_COUNTS}"
     working = _by_computation(

@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from brakebeat.errors import InputError
-from brakebeat.store import computing
+from brakebeat.store import recomputing
 from brakebeat.store.address import find_session
 from brakebeat.store.connection import Store
 
@@ -23,7 +23,7 @@ def recompute(store: Store, args: argparse.Namespace) -> int:
         if sys.stderr.isatty() and of:
             print(f"\r{done} of {of} recordings", end="\n" if done == of else "", file=sys.stderr, flush=True)
 
-    change, outcome, without = computing.recompute(store, args.what, args.engine, tell)
+    change, outcome, without = recomputing.recompute(store, args.what, args.engine, tell)
     if args.json:
         document = {"schema": 1, "change": change, "sets": [asdict(each) for each in outcome]}
         print(json.dumps({**document, "without_edges": without}))
