@@ -272,8 +272,12 @@ def board_rig(data: bytes) -> None:
     if trouble and values != rigfile.defaults():
         raise AssertionError("a refused rig is in force")
     rigfile.check(values)
-    name = values.get("name") or ""
-    name.encode()
+    # What the board's program takes for granted.
+    str.encode(values.get("name") or "")
+    range(values["zero_index"] or 0, 10 // values.get("board.thin", 1))
+    for key, value in values.items():
+        if key.startswith("board.") and "_pin" in key and not isinstance(value, int):
+            raise AssertionError(f"{key} is no pin")
 
 
 class _Board:
