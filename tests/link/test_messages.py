@@ -17,6 +17,7 @@ from brakebeat.link.commands import (
 )
 from brakebeat.link.messages import decode_live, decode_status, protocol_version
 from brakebeat.link.records import decode_record
+from brakebeat.link.words import status_lines
 from tests.board_app.firmware import status, wire
 from tests.link.fake_board import FakeBoard, packed_rep, record, sealed
 
@@ -162,3 +163,11 @@ def test_a_board_tells_no_terminal_what_to_do():
     board = FakeBoard(status={"name": b"barn\x1b[2Jwheel", "trouble": "a\r\nb \u202e fällt".encode()})
     told = decode_status(board.status_message())
     assert (told.name, told.trouble) == ("barn\ufffd[2Jwheel", "a\ufffd\ufffdb \ufffd fällt")
+
+
+def test_faults_are_told_where_there_are_any():
+    assert not any("faults" in line for line in status_lines(decode_status(FakeBoard().status_message())))
+    board = FakeBoard(status={"faults": 2, "journal_torn": 3, "trouble": b"main loop: OSError(5,)"})
+    *_, faults, trouble = status_lines(decode_status(board.status_message()))
+    assert faults == "faults  2 errors that its program went on after, 3 damaged records or blocks"
+    assert trouble == "trouble main loop: OSError(5,)"

@@ -65,6 +65,11 @@ def status_lines(status: BoardStatus) -> list[str]:
         f"edges   {status.bounced} bounced, {status.missed} missed, {status.spurious} spurious, "
         f"{status.overrun} overrun, {status.incomplete} incomplete",
     ]
+    if status.faults or status.journal_torn:
+        lines.append(
+            f"faults  {status.faults or 0} errors that its program went on after, "
+            f"{status.journal_torn} damaged records or blocks"
+        )
     if status.trouble:
         lines.append(f"trouble {status.trouble}")
     return lines
