@@ -23,15 +23,21 @@ from tests.link.fake_board import FakeBoard
 SEEDS = range(3000, 3008)
 
 
+def seeds_for(name):
+    """An encoder's edges are many: two of its wheels take as long as eight others."""
+    return SEEDS[:2] if "encoder" in name else SEEDS
+
+
 @pytest.mark.parametrize("name", [name for name in CASES if name.startswith("sound")])
 def test_no_false_alarm_on_a_sound_wheel(name):
-    assert rates([name], SEEDS)[name] == []
+    assert rates([name], seeds_for(name))[name] == []
 
 
 @pytest.mark.parametrize("name", [name for name in CASES if not name.startswith("sound")])
 def test_a_fault_is_found(name):
     # `python -m brakebeat.doctor.rates` has the rates over more seeds: one in twenty or so may be missed.
-    assert len(rates([name], SEEDS)[name]) <= 1
+    seeds = seeds_for(name)
+    assert len(rates([name], seeds)[name]) <= len(seeds) // 8
 
 
 def gaps(pattern, turns=20, noise=1e-4, seed=0):
@@ -71,6 +77,8 @@ def test_strays_behind_the_tracked_part_count():
     # Both lost the count early in a storm of stray edges, and called the rest of the recording sound.
     assert rates(["2 stray edges a second"], range(4, 5))["2 stray edges a second"] == []
     assert rates(["2 stray edges a second"], range(28, 29))["2 stray edges a second"] == []
+    # In this one no edge could be followed at all.
+    assert rates(["2 stray edges a second"], range(30007, 30008))["2 stray edges a second"] == []
 
 
 def test_a_wheel_that_was_spun_again_is_no_storm_of_strays():

@@ -9,6 +9,12 @@ from brakebeat.doctor.findings import Checkup, Level
 # to show it in the figures of a rep, or well below.
 _BOUNCED = (0.005, 0.10)
 _STRAY_PER_S = (0.05, 1.0)
+# Of a wheel's gaps fewer than this part come again nowhere, missed edges among them; of stray ones' more.
+_TORN = 0.15
+_QUIETER = (
+    "keep the sensor's wire away from motors and supplies, twist or shield it, add a pull-up of 10 kΩ at the board, "
+    "join the grounds in one place"
+)
 _JITTER_US = (30.0, 120.0)
 
 
@@ -29,13 +35,23 @@ def judge_extra(checkup: Checkup, edges: Edges) -> None:
         "noise",
         _level(strays, _STRAY_PER_S) if edges.strays > 1 else "good",
         f"{edges.strays} edges from nowhere ({strays:.2f} a second)",
-        "keep the sensor's wire away from motors and supplies, twist or shield it, add a pull-up of 10 kΩ at the "
-        "board, join the grounds in one place"
-        if strays >= _STRAY_PER_S[0]
-        else "",
+        _QUIETER if strays >= _STRAY_PER_S[0] else "",
         strays=edges.strays,
         per_s=strays,
     )
+
+
+def judge_irregular(checkup: Checkup, split: float) -> None:
+    """Where no edge could be told from another: whether gaps are torn as by edges from nowhere."""
+    if split > _TORN:
+        checkup.add(
+            "noise",
+            "mend",
+            f"gaps come again after no number of edges ({100 * split:.0f} % of them do not): edges from nowhere tear "
+            "them",
+            _QUIETER,
+            share=split,
+        )
 
 
 def judge_jitter(checkup: Checkup, edges: Edges) -> None:

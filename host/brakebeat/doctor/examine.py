@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from brakebeat.calibrate.runs import coarse_speed, free_run, seconds
 from brakebeat.calibrate.tracking import steady
-from brakebeat.doctor.edge_findings import judge_extra, judge_jitter, judge_run
+from brakebeat.doctor.edge_findings import judge_extra, judge_irregular, judge_jitter, judge_run
 from brakebeat.doctor.edges import Edges, read_edges
 from brakebeat.doctor.findings import Checkup
 from brakebeat.doctor.magnet_findings import judge_magnets
 from brakebeat.doctor.table_findings import judge_table
 from brakebeat.doctor.turn_findings import judge_turn
-from brakebeat.doctor.turns import Turn, edges_of_a_turn
+from brakebeat.doctor.turns import Turn, edges_of_a_turn, split_share
 from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 
@@ -41,7 +41,8 @@ def examine(recording: Recording) -> Checkup:
     except InputError as error:
         checkup.add("edges", "mend", str(error), _SPIN_AGAIN, edges=len(t_s))
         return checkup
-    turn = edges_of_a_turn(np.diff(t_s[run.peak : run.end + 1][kept]), magnets)
+    gaps = np.diff(t_s[run.peak : run.end + 1][kept])
+    turn = edges_of_a_turn(gaps, magnets)
     edges, trouble = _sorted_out(recording)
     if edges is not None and turn.contradicted_by(magnets) and _explained(edges):
         turn = Turn(magnets, True)
@@ -51,6 +52,7 @@ def examine(recording: Recording) -> Checkup:
     if edges is None:
         if checkup.level("edges_per_turn") != "mend":
             checkup.add("edges", "mend", trouble, f"{_SPIN_AGAIN}; {_QUIET}", edges=len(t_s))
+            judge_irregular(checkup, split_share(gaps, magnets))
         return checkup
     turns = edges.spin.fit.turns
     few = turns < _FEW_TURNS

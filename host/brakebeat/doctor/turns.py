@@ -20,6 +20,10 @@ _AS_GOOD = 2.0
 # Where the rig file's count is a multiple of one that fits, and fits so much better still, it is the turn: magnets
 # that happen to sit nearly alike twice a turn. So many turns are compared at most.
 _FITS_BETTER, _COMPARED = 0.72, 8
+# One magnet's gaps differ by less than this part of them from one to the next, once slowing down is taken out.
+_EVEN = 1e-3
+# A gap that is off by this (logarithm) from its neighbours a turn away was split or run together.
+_SPLIT = 0.2
 # A pattern counts as one where the gaps of a turn differ by so many times what a turn later differs.
 _CLEAR = 4.0
 # Low, since each bounced or missed edge spoils the comparison of a whole turn.
@@ -63,7 +67,7 @@ def edges_of_a_turn(gaps_s: Array, magnets: int) -> Turn:
     # Twice the turn fits too, so the smallest that does is meant.
     first = int(np.argmax(fits)) + 1
     clear = first == 1 or float(differ[: first - 1].min()) >= _CLEAR * float(differ[first - 1])
-    if first == 1 and clear and magnets < FINE:
+    if first == 1 and clear and magnets < FINE and float(differ[0]) < _EVEN:
         return Turn(1 if magnets == 1 else None, True, single=magnets > 1)
     if first == 1 or not clear:
         return Turn(None, bool(fits[magnets - 1]) or not clear)
@@ -84,12 +88,25 @@ def _nearly_alike(gaps: Array, count: int, magnets: int) -> bool:
     return bool(whole and part) and float(np.mean(whole)) < _FITS_BETTER * float(np.mean(part))
 
 
-def _differ(gaps: Array, count: int) -> float:
-    """How much gaps differ from those ``count`` edges later, once the wheel's slowing down is taken out."""
+def split_share(gaps_s: Array, magnets: int) -> float:
+    """The share of gaps (n,) that come again after no number of edges up to two turns': edges from nowhere split them.
+
+    1 where there are too few to tell.
+    """
+    most = min(2 * magnets + 2, len(gaps_s) // _LEAST_TURNS)
+    shares = [float(np.mean(_off(gaps_s, count) > _SPLIT)) for count in range(1, most + 1)]
+    return min(shares, default=1.0)
+
+
+def _off(gaps: Array, count: int) -> Array:
     ratio = np.log(gaps[count:] / gaps[:-count])
     # Against both neighbours: a wheel that slows down moves these ratios along a nearly straight line.
-    off = np.abs(ratio[1:-1] - 0.5 * (ratio[:-2] + ratio[2:]))
-    return float(np.quantile(off, _QUANTILE)) + _LEAST_DIFFERENCE
+    return np.asarray(np.abs(ratio[1:-1] - 0.5 * (ratio[:-2] + ratio[2:])))
+
+
+def _differ(gaps: Array, count: int) -> float:
+    """How much gaps differ from those ``count`` edges later, once the wheel's slowing down is taken out."""
+    return float(np.quantile(_off(gaps, count), _QUANTILE)) + _LEAST_DIFFERENCE
 
 
 def _places(gaps: Array, count: int, magnets: int) -> tuple[int, ...] | None:
