@@ -8,6 +8,7 @@ from brakebeat.formats.rig import Rig
 from brakebeat.reference.ends import Stroke, sampled
 from brakebeat.reference.onset import Onset, brakes, find_onset, knows_braking
 from brakebeat.reference.phases import SAMPLE_S, WINDOW_S, Phase, best_window, phase_figures
+from brakebeat.reference.ramp import sharpened
 from brakebeat.reference.rig_physics import Physics
 from brakebeat.reference.zero import Zero
 from brakebeat.results import BrakeTiming, Rep
@@ -99,6 +100,7 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
         onset = find_onset(eccentric, physics) if brakes(eccentric, physics, speed_sd) else None
         rep.brake_timing = "none"
         if onset is not None:
+            onset = sharpened(onset, stroke, eccentric, zero.angle_rad, physics)
             rep.brake_onset_us = us(onset.t_s)
             rep.brake_fraction = onset.angle_rad / rep.concentric_rad
             rep.brake_timing = _timing(rep.brake_fraction, rig)

@@ -172,3 +172,11 @@ def finer_grid(values: Array, cost: Array, count: int) -> Array:
     high = values[rows, np.minimum(at + 1, values.shape[1] - 1)][:, None]
     grid: Array = low + (high - low) * np.linspace(0.0, 1.0, count)
     return grid
+
+
+def jerk_covariance(x: Array) -> Array:
+    """Covariance (n, n) of thrice integrated white noise of unit density at times (n,): for a ≤ b it is
+    ∫₀ᵃ (a − u)²(b − u)²/4 du."""
+    low, apart = np.minimum.outer(x, x), np.abs(np.subtract.outer(x, x))
+    covariance: Array = low**3 * (low * low / 20.0 + apart * (low / 8.0 + apart / 12.0))
+    return covariance
