@@ -1,6 +1,7 @@
 """The project's own measuring: how accurate both engines are, against what, and what the board's code costs.
 
-Commands, each ``python -m brakebeat.bench.NAME --help``:
+``brakebeat bench`` (``document``, ``parts``) runs what is quick enough to be run at once and keeps the README's table
+of costs. Commands of their own, each ``python -m brakebeat.bench.NAME --help``:
 
 * ``accuracy``: firmware and reference against the simulator's truth, worst cases against limits.
 * ``compare``: the same peak speeds by the plain methods and against the Cramér–Rao bound, with a picture.

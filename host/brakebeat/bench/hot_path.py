@@ -31,9 +31,13 @@ class Feed:
         return {**vars(self), "fed": fed, "ready": ready + _SETTLING, "work": work}
 
 
-def run_feed(folder: Path, feed: Feed, edges: int, work: Work = "passes") -> dict[str, int]:
-    """Feed ``edges`` edges to the firmware in ``folder`` on the VM; the script's answer."""
-    answer: dict[str, int] = json.loads(call(_command(folder, feed.task(edges, edges, work)))[0])
+def run_feed(
+    folder: Path, feed: Feed, edges: int, work: Work = "passes", ready: int | None = None
+) -> dict[str, int]:
+    """Feed ``edges`` edges of ``ready`` (by default as many) to the firmware in ``folder`` on the VM; the script's
+    answer."""
+    task = feed.task(edges, edges if ready is None else ready, work)
+    answer: dict[str, int] = json.loads(call(_command(folder, task))[0])
     return answer
 
 

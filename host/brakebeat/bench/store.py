@@ -108,26 +108,44 @@ def _children_s() -> float:
     return times.children_user + times.children_system
 
 
+@dataclasses.dataclass(frozen=True)
+class Filled:
+    """A store of so many reps, how long it took to fill, and (seconds, seconds of processor) by command."""
+
+    reps: int
+    size_bytes: int
+    filling_s: float
+    seconds: dict[str, tuple[float, float]]
+
+
+def measured(days: int) -> Filled:
+    """Fill a store with ``days`` sessions and one with raw edges, then time the commands."""
+    with tempfile.TemporaryDirectory(prefix="brakebeat-") as name:
+        folder = Path(name)
+        path = folder / "log.brakebeat"
+        began_s = time.perf_counter()
+        with open_store(path) as store:
+            reps = filled(store, days)
+        took_s = time.perf_counter() - began_s
+        size_bytes = path.stat().st_size
+        return Filled(reps, size_bytes, took_s, timed(path, folder, days + 1))
+
+
 def main() -> None:
     """Fill, time, print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--days", type=int, default=1826, help="sessions, one a day (1826)")
     parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
     args = parser.parse_args()
-    with tempfile.TemporaryDirectory(prefix="brakebeat-") as name:
-        folder = Path(name)
-        path = folder / "log.brakebeat"
-        began_s = time.perf_counter()
-        with open_store(path) as store:
-            reps = filled(store, args.days)
-        if not args.json:
-            took_s, size_mb = time.perf_counter() - began_s, path.stat().st_size / 1e6
-            print(f"{reps} reps in {args.days + 1} sessions, {size_mb:.0f} MB, filled in {took_s:.0f} s")
-        seconds = timed(path, folder, args.days + 1)
+    found = measured(args.days)
     if args.json:
-        print(json.dumps({"schema": 1, "reps": reps, "seconds": seconds}))
+        print(json.dumps({"schema": 1, "reps": found.reps, "seconds": found.seconds}))
         return
-    for what, (took_s, busy_s) in seconds.items():
+    print(
+        f"{found.reps} reps in {args.days + 1} sessions, {found.size_bytes / 1e6:.0f} MB, "
+        f"filled in {found.filling_s:.0f} s"
+    )
+    for what, (took_s, busy_s) in found.seconds.items():
         print(f"{what:36} {took_s:6.2f} s, of which {busy_s:5.2f} s of processor")
 
 

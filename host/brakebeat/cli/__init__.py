@@ -22,6 +22,7 @@ COMMANDS = {
     "analyse": "run the reference over a pulse recording",
     "check": "compare firmware and reference over recordings, with a verdict",
     "simulate": "write the recording of an invented athlete on an invented rig",
+    "bench": "measure what everything costs: firmware, reference, many recordings, start, store",
     "samples": "list the recordings that come with the package, or copy them out",
     "log": "what was trained: list, show, note, edit, delete, undo, recompute",
     "import": "take recordings, fetched reps or an earlier export into the log",

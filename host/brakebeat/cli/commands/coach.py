@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import asyncio
 import contextlib
 import sys
 from typing import TYPE_CHECKING
@@ -27,6 +26,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Coach until told to stop; each rep is in the store before the board forgets it."""
+    import asyncio
+
     from brakebeat.coach.options import chosen
     from brakebeat.store import open_store
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import asyncio
 import time
 import webbrowser
 from typing import TYPE_CHECKING
@@ -43,6 +42,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve until told to stop."""
+    import asyncio
+
     from brakebeat.coach.options import chosen
     from brakebeat.store import open_store
 
@@ -52,6 +53,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 async def _serve(args: argparse.Namespace, store: Store, choice: Choice) -> int:
+    import asyncio
+
     from brakebeat.coach.document import session_document
     from brakebeat.coach.keeper import Keeper
     from brakebeat.coach.plain import PlainCoach, closing, opening
