@@ -93,7 +93,7 @@ def _refuse_a_set(t_s: NDArray[np.float64], magnets: int, path: str) -> None:
     if pushes >= _TOO_MANY_PUSHES:
         raise InputError(
             f"{path}: the wheel was driven {pushes} times, as in a set; the doctor needs one that is spun by hand "
-            "once, strap off, and left alone until it stands"
+            f"once, strap off, and left alone until it stands; if that was done: {_QUIET}"
         )
 
 
