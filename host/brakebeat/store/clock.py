@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from datetime import UTC, datetime, timedelta, timezone
+from functools import lru_cache
 
 from brakebeat.errors import InputError
 
@@ -27,8 +28,12 @@ def to_stored(moment: datetime) -> tuple[int, int]:
 
 def from_stored(at_ms: int, utc_offset_min: int = 0) -> datetime:
     """The moment on the clock that hung on the wall there."""
-    zone = timezone(timedelta(minutes=utc_offset_min))
-    return datetime(1970, 1, 1, tzinfo=UTC).astimezone(zone) + timedelta(milliseconds=at_ms)
+    return _epoch(utc_offset_min) + timedelta(milliseconds=at_ms)
+
+
+@lru_cache(maxsize=256)
+def _epoch(utc_offset_min: int) -> datetime:
+    return datetime(1970, 1, 1, tzinfo=UTC).astimezone(timezone(timedelta(minutes=utc_offset_min)))
 
 
 def parse_moment(text: str, what: str) -> datetime:

@@ -50,23 +50,71 @@ class Timing(NamedTuple):
 
 
 class Working(NamedTuple):
-    """The reps that a set's figures rest on. Greatest figures are None where no rep has them.
+    """The reps that a set's figures rest on, as SQLite adds them up: totals, each over so many reps that have it.
 
-    ``peak_stands_in``: of so many reps the speed at φ = 0 is not known, the peak is in ``acceleration_rad_s2``.
+    Greatest figures are None where no rep has them. ``peak_stands_in``: of so many reps the speed at φ = 0 is not
+    known, the peak is in the acceleration instead.
     """
 
     reps: int
+    concentric_j: float
+    eccentric_j: float
     greatest_peak_rad_s: float | None
     greatest_power_w: float | None
     greatest_force_n: float | None
     peak_stands_in: int
-    peak_rad_s: Sum
-    power_w: Sum
-    eccentric_power_w: Sum
-    ratio_peak_power: Sum
-    ratio_mean_power: Sum
-    acceleration_rad_s2: Sum
-    timing: Timing
+    early: int
+    inside: int
+    late: int
+    none: int
+    peak_total_rad_s: float
+    peak_reps: int
+    power_total_w: float
+    power_reps: int
+    eccentric_total_w: float
+    eccentric_reps: int
+    ratio_peak_total: float
+    ratio_peak_reps: int
+    ratio_mean_total: float
+    ratio_mean_reps: int
+    acceleration_total_rad_s2: float
+    acceleration_reps: int
+
+    @property
+    def peak_rad_s(self) -> Sum:
+        """Peak angular velocity."""
+        return Sum(self.peak_total_rad_s, self.peak_reps)
+
+    @property
+    def power_w(self) -> Sum:
+        """Concentric mean power."""
+        return Sum(self.power_total_w, self.power_reps)
+
+    @property
+    def eccentric_power_w(self) -> Sum:
+        """Eccentric mean power."""
+        return Sum(self.eccentric_total_w, self.eccentric_reps)
+
+    @property
+    def ratio_peak_power(self) -> Sum:
+        """Eccentric ÷ concentric peak power."""
+        return Sum(self.ratio_peak_total, self.ratio_peak_reps)
+
+    @property
+    def ratio_mean_power(self) -> Sum:
+        """Eccentric ÷ concentric mean power."""
+        return Sum(self.ratio_mean_total, self.ratio_mean_reps)
+
+    @property
+    def acceleration_rad_s2(self) -> Sum:
+        """Mean concentric angular acceleration."""
+        return Sum(self.acceleration_total_rad_s2, self.acceleration_reps)
+
+    @property
+    def timing(self) -> Timing:
+        """When the reps were braked."""
+        told = (self.early, self.inside, self.late, self.none)
+        return Timing(*told, self.reps - sum(told))
 
 
 class SetSums(NamedTuple):
@@ -95,43 +143,38 @@ def set_sums(store: Store, which: Which) -> list[SetSums]:
 
 
 def _set_sums(store: Store, where: str, values: Sequence[Any]) -> list[SetSums]:
-    all_reps = _by_computation(store, f"SELECT computation_id, count(*) FROM {_reps(where)}", values)
-    counting = f"{_reps(where)} AND {_COUNTS}"
-    working = _by_computation(
-        store, f"SELECT computation_id, {_DOSE}, {_FIGURES} FROM {counting} AND {_SOUND}", values
+    all_reps = dict(
+        store.stream(f"SELECT computation_id, count(*) FROM {_reps(where)} GROUP BY computation_id", values)
     )
-    doubtful = _by_computation(
-        store,
-        f"SELECT computation_id, {_DOSE} FROM {_reps(where)} AND flags <> '' AND {_COUNTS} AND NOT {_SOUND}",
-        values,
-    )
+    working = {
+        computation: Working._make(sums)
+        for computation, *sums in store.stream(
+            f"SELECT computation_id, {_DOSE}, {_FIGURES} FROM {_reps(where)} AND {_COUNTS} AND {_SOUND}"
+            " GROUP BY computation_id",
+            values,
+        )
+    }
+    doubtful = {
+        computation: dose
+        for computation, *dose in store.stream(
+            f"SELECT computation_id, {_DOSE} FROM {_reps(where)} AND flags <> '' AND {_COUNTS} AND NOT {_SOUND}"
+            " GROUP BY computation_id",
+            values,
+        )
+    }
     sql = (
         "SELECT computation_id, id, session_id, position, exercise, inertia_kg_m2, started_ms, utc_offset_min"
         f" FROM live_set WHERE {where} ORDER BY started_ms, session_id, position"
     )
     made = []
     for computation, *about, started_ms, offset_min in store.stream(sql, values):
-        sound, figures = _NO_DOSE, None
-        if computation in working:
-            sound, figures = working[computation][:3], working[computation][3:]
-        dose = map(sum, zip(sound, doubtful.get(computation, _NO_DOSE), strict=True))
-        (count,) = all_reps.get(computation, (0,))
-        started = from_stored(started_ms, offset_min)
-        made.append(SetSums._make((*about, started, count, *dose, _working(sound[0], figures))))
+        sums = working.get(computation, _NOTHING)
+        dose: Sequence[float] = sums[:3]
+        if computation in doubtful:
+            dose = [a + b for a, b in zip(sums[:3], doubtful[computation], strict=True)]
+        count, started = all_reps.get(computation, 0), from_stored(started_ms, offset_min)
+        made.append(SetSums._make((*about, started, count, *dose, sums)))
     return made
-
-
-def _by_computation(store: Store, sql: str, values: Sequence[Any]) -> dict[int, tuple[Any, ...]]:
-    rows = store.stream(f"{sql} GROUP BY computation_id", values)
-    return {computation: tuple(sums) for computation, *sums in rows}
-
-
-def _working(reps: int, figures: tuple[Any, ...] | None) -> Working:
-    if figures is None:
-        return _NOTHING
-    sums, timing = figures[4 : 4 + 2 * len(_SUMMED)], figures[4 + 2 * len(_SUMMED) :]
-    pairs = map(Sum._make, zip(sums[::2], sums[1::2], strict=True))
-    return Working._make((reps, *figures[:4], *pairs, Timing._make((*timing, reps - sum(timing)))))
 
 
 @dataclass(frozen=True)
@@ -184,9 +227,8 @@ _DOSE = "count(*), total(concentric_energy_j), total(eccentric_energy_j)"
 _FIGURES = ", ".join(
     [
         "max(peak_rad_s), max(concentric_mean_power_w), max(concentric_peak_force_n), sum(extension_rad_s IS NULL)",
-        *(f"total({figure}), count({figure})" for figure in _SUMMED),
         *(f"ifnull(sum(brake_timing = '{word}'), 0)" for word in Timing._fields[:-1]),
+        *(f"total({figure}), count({figure})" for figure in _SUMMED),
     ]
 )
-_NO_DOSE = (0, 0.0, 0.0)
-_NOTHING = Working._make((0, None, None, None, 0, *[Sum(0.0, 0)] * len(_SUMMED), Timing()))
+_NOTHING = Working._make((0, 0.0, 0.0, None, None, None, 0, *[0] * 4, *[0.0, 0] * len(_SUMMED)))
