@@ -77,7 +77,7 @@ def _row_groups(
         yield [
             *(column.take(pyarrow.array(place)) for column in of_sets),
             *map(pyarrow.array, numbering.of(place)),
-            *map(pyarrow.chunked_array, of_reps),
+            *(_joined(pyarrow, pieces) for pieces in of_reps),
         ]
 
 
@@ -115,7 +115,16 @@ class _Numbering:
         return numbers, out
 
 
+def _joined(pyarrow: Any, pieces: Sequence[Any]) -> Any:
+    if isinstance(pieces[0], np.ndarray):
+        # What is unknown is NaN here, which no stored number is.
+        return pyarrow.array(np.concatenate(pieces), from_pandas=True)
+    return pyarrow.chunked_array(pieces)
+
+
 def _column(pyarrow: Any, values: Sequence[Any], kind: Any) -> Any:
+    if kind == pyarrow.float64():
+        return np.array(values, np.float64)
     if kind == pyarrow.bool_():
         # SQLite has no truth values.
         return pyarrow.array(values, pyarrow.int8()).cast(kind)
