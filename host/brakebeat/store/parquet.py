@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from brakebeat.errors import InputError
 from brakebeat.formats.atomic import replacing
+from brakebeat.store.arrow_columns import column
 from brakebeat.store.connection import Store
 from brakebeat.store.table import (
     HEADINGS,
@@ -67,17 +68,20 @@ def _row_groups(
     """The table's columns, some ten thousand rows at a time."""
     chosen = chosen_sets(store, athlete_id)
     of_sets = [
-        pyarrow.array([row[at] for row in chosen.rows], kinds[name]) for at, name in enumerate(SET_COLUMNS)
+        column(pyarrow, [row[at] for row in chosen.rows], kinds[name]) for at, name in enumerate(SET_COLUMNS)
     ]
     numbering = _Numbering(chosen)
     batches = _batches(pyarrow, store, kinds)
     while some := list(itertools.islice(batches, _BATCHES_A_GROUP)):
         places, *of_reps = zip(*some, strict=True)
         place = np.concatenate(places)
+        numbers, taken_out = numbering.of(place)
+        taken = column(pyarrow, place, pyarrow.int64())
         yield [
-            *(column.take(pyarrow.array(place)) for column in of_sets),
-            *map(pyarrow.array, numbering.of(place)),
-            *(_joined(pyarrow, pieces) for pieces in of_reps),
+            *(each.take(taken) for each in of_sets),
+            column(pyarrow, numbers, kinds["rep"]),
+            column(pyarrow, taken_out, kinds["taken_out"]),
+            *map(pyarrow.chunked_array, of_reps),
         ]
 
 
@@ -91,7 +95,7 @@ def _batches(pyarrow: Any, store: Store, kinds: dict[str, Any]) -> Iterator[list
         places, *columns = zip(*some, strict=True)
         yield [
             np.array(places),
-            *(_column(pyarrow, values, kind) for values, kind in zip(columns, cells, strict=True)),
+            *(column(pyarrow, values, kind) for values, kind in zip(columns, cells, strict=True)),
         ]
 
 
@@ -113,22 +117,6 @@ class _Numbering:
             low, high = np.searchsorted(places, [place, place + 1])
             out[low:high] = np.isin(numbers[low:high], list(taken_out))
         return numbers, out
-
-
-def _joined(pyarrow: Any, pieces: Sequence[Any]) -> Any:
-    if isinstance(pieces[0], np.ndarray):
-        # What is unknown is NaN here, which no stored number is.
-        return pyarrow.array(np.concatenate(pieces), from_pandas=True)
-    return pyarrow.chunked_array(pieces)
-
-
-def _column(pyarrow: Any, values: Sequence[Any], kind: Any) -> Any:
-    if kind == pyarrow.float64():
-        return np.array(values, np.float64)
-    if kind == pyarrow.bool_():
-        # SQLite has no truth values.
-        return pyarrow.array(values, pyarrow.int8()).cast(kind)
-    return pyarrow.array(values, kind)
 
 
 def _kinds(pyarrow: Any) -> dict[str, Any]:
