@@ -45,8 +45,8 @@ class CueWatch:
         self.noise = 0.0
         self._held = _HELD
         self._back_rad = 0.0  # the longest way back of late
-        # No look at any edge before this; None: nothing is waited for.
-        self._look = None  # type: int | None
+        # No look at any edge before these ticks; None: nothing is waited for.
+        self.look = None  # type: int | None
 
     def learn(self, noise, back_rad, held):
         # type: (float, float, float | None) -> None
@@ -60,7 +60,7 @@ class CueWatch:
     def disarm(self):
         # type: () -> None
         """No rep under way, or one that gets no timing cue."""
-        self._look = None
+        self.look = None
 
     def arm(self, zero_path, range_, spacing_rad):
         # type: (float, float, float) -> None
@@ -69,12 +69,12 @@ class CueWatch:
         # Which cue is waited for, edges at the last verdict, the last moment for one.
         self._next = self._asked = self._latest = 0
         if self._cues:
-            self._look = self._stretch.buffer[self._stretch.count - 1]
+            self.look = self._stretch.buffer[self._stretch.count - 1]
 
     def due(self, now_ticks):
         # type: (int) -> int | None
         """The kind of cue to sound now, or None."""
-        if self._look is None or ticks.after(now_ticks, self._look) < 0:
+        if self.look is None or ticks.after(now_ticks, self.look) < 0:
             return None
         stretch = self._stretch
         over = ticks.after(now_ticks, self._latest) >= 0
@@ -91,13 +91,13 @@ class CueWatch:
         pace_us = ticks.after(stretch.buffer[newest], stretch.buffer[first]) / moved
         if not self._asked:
             passing = stretch.buffer[newest] + int((zero_path + fraction * range_ - here) * pace_us)
-            self._look = (passing + wait_us) & ticks.MASK
-            if ticks.after(now_ticks, self._look) < 0:
+            self.look = (passing + wait_us) & ticks.MASK
+            if ticks.after(now_ticks, self.look) < 0:
                 return None
             if kind == wire.CUE_WINDOW:
                 self._next += 1
                 if self._next == len(self._cues):
-                    self._look = None
+                    self.look = None
                 return kind
             self._latest = (passing + _LATEST_US) & ticks.MASK
             over = ticks.after(now_ticks, self._latest) >= 0
@@ -112,5 +112,5 @@ class CueWatch:
         score, slow = judge(stretch, zero_path, late, back, self.noise, bend, now_ticks)
         unbraked = score < (1.0 if over else 0.0 if slow else _UNBRAKED)
         if over or unbraked or score > _BRAKED:
-            self._look = None
+            self.look = None
         return kind if unbraked else None

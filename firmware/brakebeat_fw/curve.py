@@ -2,10 +2,15 @@
 
 from array import array
 
-from .fit import polynomial
+from micropython import const
+
+from .fit import local
 
 # Times the mean residual beyond which a point is an outlier: 5 standard deviations of a normal.
 _OUTLIER = 6.0
+
+# A point that is no further off the cubic through its four neighbours, times the noise of one, is no outlier.
+_SUSPECT = const(3.0)
 
 
 class Curve:
@@ -23,6 +28,12 @@ class Curve:
         self.duration_s = 0.0
         self.total_rad = 0.0
         self.noise_rad = 0.0  # standard deviation of one point
+        # The last polynomial of ``speed_at``: its points and degree, the angles that it was fitted to, and itself.
+        self._key = (0, 0, 0)
+        self._of = None  # type: Any
+        self._at = 0.0
+        self._fitted = (0.0, 0.0, 0.0, 0.0)
+        self._scale = 1.0
 
     def measure_noise(self, first, last):
         # type: (int, int) -> None
@@ -48,14 +59,25 @@ class Curve:
     def _stray(self, k):
         # type: (int) -> float
         """How far point ``k`` is off the cubic through its four neighbours (Lagrange, uneven in time), radians."""
-        answer = 0.0
-        for a in (k - 2, k - 1, k + 1, k + 2):
-            weight = self.xs[a] - self.xs[k]
-            for b in (k - 2, k - 1, k + 1, k + 2):
-                if b != a:
-                    weight *= (self.ts[k] - self.ts[b]) / (self.ts[a] - self.ts[b])
-            answer += weight
-        return answer
+        ts = self.ts
+        xs = self.xs
+        t = ts[k]
+        x = xs[k]
+        # Seconds from each neighbour to the point, the same for one side positive and for the other negative.
+        a = t - ts[k - 2]
+        b = t - ts[k - 1]
+        c = t - ts[k + 1]
+        d = t - ts[k + 2]
+        try:
+            return (
+                (xs[k - 2] - x) * b * c * d / ((b - a) * (c - a) * (d - a))
+                + (xs[k - 1] - x) * a * c * d / ((a - b) * (c - b) * (d - b))
+                + (xs[k + 1] - x) * a * b * d / ((a - c) * (b - c) * (d - c))
+                + (xs[k + 2] - x) * a * b * c / ((a - d) * (b - d) * (c - d))
+            )
+        except ZeroDivisionError:
+            # Mirrored about a turnaround right at an edge, two points have one time: no cubic says anything.
+            return 1e9
 
     def drop_outliers(self):
         # type: () -> int
@@ -66,11 +88,15 @@ class Curve:
         off = array("f", [0.0] * self.count)
         total = 0.0
         judged = 0
+        suspect = _SUSPECT * self.noise_rad
         for k in range(5, self.count - 5):
-            answer, _ = self.fit(self.ts[k], k - 4, k + 4, 3)
-            off[k] = abs(self.xs[k] - answer[0])
-            total += min(off[k], 4.0 * self.noise_rad) if self.noise_rad else off[k]
-            judged += 1
+            # Every fourth point tells what is usual; of the others those need a fit that stand out among four.
+            usual = k % 4 == 0
+            if usual or abs(self._stray(k)) > suspect:
+                off[k] = abs(self.xs[k] - self.fit(self.ts[k], k - 4, k + 4, 3)[0][0])
+                if usual:
+                    total += min(off[k], 4.0 * self.noise_rad) if self.noise_rad else off[k]
+                    judged += 1
         if not judged:
             return 0
         limit = _OUTLIER * total / judged
@@ -126,22 +152,15 @@ class Curve:
         return first, last
 
     def fit(self, t, first, last, degree):
-        # type: (float, int, int, int) -> tuple[list[float], float]
+        # type: (float, int, int, int) -> tuple[tuple[float, float, float, float], float]
         """Polynomial of the angle in (time - t) / scale over places first to last, and that scale in seconds."""
         ts = self.ts
-        xs = self.xs
+        base = self.xs[first]
         scale = max(t - ts[first], ts[last] - t, 1e-6)
-        base = xs[first]
-        us = [(ts[k] - t) / scale for k in range(first, last + 1)]
-        vs = [xs[k] - base for k in range(first, last + 1)]
-        degree = min(degree, last - first)
-        answer = polynomial(us, vs, degree)
+        answer = local(ts, self.xs, first, last, t, scale, min(degree, last - first))
         if answer is None:
-            answer = [0.0, (vs[-1] - vs[0]) / (us[-1] - us[0])]
-        answer[0] += base
-        while len(answer) < 4:
-            answer.append(0.0)
-        return answer, scale
+            return (base, (self.xs[last] - base) * scale / (ts[last] - ts[first]), 0.0, 0.0), scale
+        return (answer[0] + base, answer[1], answer[2], answer[3]), scale
 
     def time_at(self, x):
         # type: (float) -> float
@@ -166,8 +185,19 @@ class Curve:
         # type: (float, float, int, int, int) -> tuple[float, float]
         """Angular velocity (rad/s) and acceleration (rad/s^2) at ``t``."""
         first, last = self.window(t, half_s, least, hint)
-        answer, scale = self.fit(t, first, last, degree)
-        return answer[1] / scale, 2.0 * answer[2] / (scale * scale)
+        # Close by the window often holds the same points, and the polynomial through them is the same.
+        key = (first, last, degree)
+        if key != self._key or self._of is not self.xs:
+            answer, scale = self.fit(t, first, last, degree)
+            self._key = key
+            self._of = self.xs
+            self._at = t
+            self._fitted = answer
+            self._scale = scale
+        scale = self._scale
+        _, c1, c2, c3 = self._fitted
+        u = (t - self._at) / scale
+        return (c1 + u * (2.0 * c2 + u * 3.0 * c3)) / scale, (2.0 * c2 + u * 6.0 * c3) / (scale * scale)
 
     def angle_at(self, t, hint):
         # type: (float, int) -> float

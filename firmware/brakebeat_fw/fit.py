@@ -21,6 +21,8 @@ class System:
         """An observation: ``row`` times the unknowns is ``value``."""
         for a in range(len(row)):
             part = weight * row[a]
+            if not part:
+                continue
             self._right[a] += part * value
             line = self._matrix[a]
             for b in range(a, len(row)):
@@ -82,33 +84,63 @@ def ramp(u):
     return 0.025 + 0.5 * u * u, u, 1.0
 
 
-def polynomial(xs, ys, degree):
-    # type: (list[float], list[float], int) -> list[float] | None
-    """Coefficients, lowest power first, of the least-squares polynomial; None where the points do not carry it.
+def local(ts, xs, first, last, at, scale, degree):
+    # type: (Any, Any, int, int, float, float, int) -> tuple[float, float, float, float] | None
+    """Least-squares polynomial through the points ``first`` to ``last``; None where they do not carry it.
 
-    degree: 3 at most; xs should be scaled to about -1 to 1: boards have single-precision floats.
+    Coefficients, lowest power first and four of them whatever the degree (1 to 3), of x - xs[first] in
+    (t - at) / scale, which should come to about -1 to 1: boards have single-precision floats. A rep takes hundreds of
+    these, so sums and elimination stand here in names of their own.
     """
-    # A rep takes hundreds of these: sums in names of their own cost half of what a list of them does.
     s1 = s2 = s3 = s4 = s5 = s6 = r0 = r1 = r2 = r3 = 0.0
+    base = xs[first]
     cubic = degree > 2
-    for place in range(len(xs)):
-        x = xs[place]
-        y = ys[place]
-        square = x * x
-        cube = square * x
-        fourth = cube * x
-        s1 += x
+    for k in range(first, last + 1):
+        t = (ts[k] - at) / scale
+        x = xs[k] - base
+        square = t * t
+        cube = square * t
+        s1 += t
         s2 += square
         s3 += cube
-        s4 += fourth
-        r0 += y
-        r1 += x * y
-        r2 += square * y
+        s4 += square * square
+        r0 += x
+        r1 += t * x
+        r2 += square * x
         if cubic:
-            fifth = fourth * x
-            s5 += fifth
-            s6 += fifth * x
-            r3 += cube * y
-    sums = [float(len(xs)), s1, s2, s3, s4, s5, s6]
-    size = degree + 1
-    return solve([sums[row : row + size] for row in range(size)], [r0, r1, r2, r3][:size])
+            s5 += square * cube
+            s6 += cube * cube
+            r3 += cube * x
+    count = last - first + 1
+    # The constant goes first, then one power after the other.
+    share = s1 / count
+    a11 = s2 - share * s1
+    a12 = s3 - share * s2
+    b1 = r1 - share * r0
+    if a11 <= 1e-12:
+        return None
+    c2 = c3 = 0.0
+    a13 = 0.0
+    if degree > 1:
+        a13 = s4 - share * s3
+        share = s2 / count
+        bend = a12 / a11
+        a22 = s4 - share * s2 - bend * a12
+        b2 = r2 - share * r0 - bend * b1
+        if a22 <= 1e-12:
+            return None
+        if cubic:
+            a23 = s5 - share * s3 - bend * a13
+            share = s3 / count
+            bend = a13 / a11
+            a33 = s6 - share * s3 - bend * a13
+            b3 = r3 - share * r0 - bend * b1
+            bend = a23 / a22
+            a33 -= bend * a23
+            if a33 <= 1e-12:
+                return None
+            c3 = (b3 - bend * b2) / a33
+            b2 -= a23 * c3
+        c2 = b2 / a22
+    c1 = (b1 - a12 * c2 - a13 * c3) / a11
+    return (r0 - s1 * c1 - s2 * c2 - s3 * c3) / count, c1, c2, c3

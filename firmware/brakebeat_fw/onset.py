@@ -21,6 +21,9 @@ _ROUNDS = const(8)
 # What holds the wheel before the ramp, as a share of the brake, and its standard deviation.
 _HELD = const(0.02)
 _HELD_SPREAD = const(0.03)
+# A round that moves the ramp by less, seconds, and its mean residual by less than this share, is the last one.
+_STILL_S = const(1e-3)
+_AS_WELL = const(0.02)
 # Usual length of a ramp in seconds, which is its spread as well, and the least.
 _RAMP_S = const(0.1)
 _LEAST_S = const(0.015)
@@ -40,6 +43,7 @@ class Brake:
         self._extension_s = extension_s
         # False: the athlete braked along another course, which the model would only distort.
         self.fits = False
+        self._moved_s = 0.0
         # What held the wheel before the ramp, as a share of the brake; None: not known.
         self.held = None  # type: float | None
         points = _gather(curve, zero_rad, extension_s, wheel)
@@ -61,7 +65,10 @@ class Brake:
         self._answer = [0.0, speed, _HELD * self._brake, self._brake, span - braking, _RAMP_S]
         mean = 1.0
         for _ in range(_ROUNDS):
+            before = mean
             mean = self._step(points, max(curve.noise_rad, 1e-4), _CLIP * mean)
+            if self._moved_s < _STILL_S and abs(mean - before) < _AS_WELL * mean:
+                break
         if mean < _WELL_RAD + 2.0 * curve.noise_rad:
             self.fits = True
             self.held = self._answer[2] / self._answer[3]
@@ -76,7 +83,16 @@ class Brake:
         system = System(6)
         total = 0.0
         for t, x in points:
-            angle, slope, _ = ramp((t - middle) / length + 0.5)
+            u = (t - middle) / length + 0.5
+            if u <= 0.0:
+                # Before the ramp nothing tells of it.
+                off = x - start - t * (speed - held * t / 2)
+                size = abs(off)
+                weight = min(1.0, limit / (size + 1e-9))
+                total += size * weight
+                system.add((1.0, t, -t * t / 2), off, weight)
+                continue
+            angle, slope, _ = ramp(u)
             lag = length * length * angle
             slope *= brake * length
             off = x - start - t * (speed - held * t / 2) + brake * lag
@@ -86,13 +102,14 @@ class Brake:
             bend = (slope * (t - middle) - 2.0 * brake * lag) / length
             system.add((1.0, t, -t * t / 2, -lag, slope, bend), off, weight)
         stiff = noise / (_HELD_SPREAD * self._brake)
-        system.add((0, 0, 1, 0, 0, 0), _HELD * self._brake - held, stiff * stiff)
+        system.add((0.0, 0.0, 1.0), _HELD * self._brake - held, stiff * stiff)
         stiff = noise / _RAMP_S
-        system.add((0, 0, 0, 0, 0, 1), _RAMP_S - length, stiff * stiff)
+        system.add((0.0, 0.0, 0.0, 0.0, 0.0, 1.0), _RAMP_S - length, stiff * stiff)
         system.solve()
         change = system.answer
         # No step moves the ramp by more than its length.
-        share = min(1.0, length / (abs(change[4]) + abs(change[5]) + 1e-9))
+        self._moved_s = abs(change[4]) + abs(change[5])
+        share = min(1.0, length / (self._moved_s + 1e-9))
         for a in range(6):
             answer[a] += share * change[a]
         answer[5] = max(_LEAST_S, length / 2, answer[5])

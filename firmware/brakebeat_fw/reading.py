@@ -7,7 +7,8 @@ turnaround from either side are put together in pairs, and the pair that makes t
 from micropython import const
 
 from . import ticks
-from .turnaround import Placing, Side  # noqa: F401
+from .side import Side  # noqa: F401
+from .turnaround import Placing
 from .walk import HELD, MISSED, REAL, STRAY, Trail, Walk  # noqa: F401
 
 # Readings side by side when the plain one does not fit, and pairs of them that are tried as vertices.
@@ -300,15 +301,22 @@ class Window:
     def _vertex(self, best, before, after, doubt):
         # type: (Reading, list[tuple[int, int]], list[tuple[int, int]], float) -> Reading
         """``best``, or this pair of sides where it makes a better vertex."""
+        sums = {}  # type: dict[int, Any]
         for missed_before, missed_after in ((0, 0), (0, 1), (1, 0), (1, 1)):
             cost = doubt + (missed_before + missed_after) * MISSED
-            sides = self._sides(before, after, missed_before, missed_after)
             if missed_after > missed_before:
                 # The wheel may have turned in front of that magnet.
                 cost += HELD - MISSED
             if cost >= best.doubt:
                 continue
-            placing = Placing(sides[0], sides[1])
+            sides = self._sides(before, after, missed_before, missed_after)
+            # The edges before are always the same, those behind where the same magnets gave them.
+            same = missed_before - missed_after
+            sides[0].sums = sums.get(2)
+            sides[1].sums = sums.get(same)
+            placing = Placing(sides[0], sides[1], 2.0 * (best.doubt - cost))
+            sums[2] = sides[0].sums
+            sums[same] = sides[1].sums
             if missed_after > missed_before and sides[0].distance - missed_before > sides[1].slack:
                 cost += MISSED - HELD
             cost += placing.misfit / 2

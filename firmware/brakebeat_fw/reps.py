@@ -7,6 +7,7 @@ from .effort import EffortWatch
 from .figures import Figures, Wheel
 from .rise import find_rise
 from .stored import recognise
+from .stretch import PAD
 
 # Neither phase is shorter than this share of the whole.
 _LEAST_SHARE = const(0.12)
@@ -93,14 +94,21 @@ class Reps:
         # type: (int, Any, float, float, float) -> Any
         """The rep's angle against time, after the magnet table has learnt from it."""
         stretch = self._stretch
+
+        def now():
+            # type: () -> Any
+            curve = stretch.curve(0, end, start, duration_s, total, spacing_rad)
+            curve.measure_noise(PAD + 1, PAD + end)
+            return curve
+
         usual_rad = self._cue.noise * spacing_rad
-        stretch.find_magnets(end, start, duration_s, total, spacing_rad, _MISCOUNTED * usual_rad)
-        curve = stretch.curve(end, start, duration_s, total, spacing_rad)
+        curve = stretch.find_magnets(now, usual_rad, _MISCOUNTED * usual_rad)
         if not usual_rad or curve.noise_rad < _MISCOUNTED * usual_rad:
             stretch.learn(curve, end, spacing_rad)
             if self._stored:
                 self._place_stored(spacing_rad)
-        curve = stretch.curve(end, start, duration_s, total, spacing_rad)
+            if stretch.table.magnets > 1:
+                curve = now()
         curve.drop_outliers()
         return curve
 

@@ -8,6 +8,8 @@ _SHARE = const(0.98)
 _HALF_S = const(0.05)
 _LEAST = const(7)
 _SAMPLES = const(48)
+# Speeds change little from sample to sample: so many are gone at once in the first look.
+_STRIDE = const(3)
 # Where on a rep's way phi = 0 can lie, half pulls and half returns included.
 _EARLIEST = const(0.15)
 _LATEST = const(0.85)
@@ -22,21 +24,60 @@ def find_rise(curve):
     first = 4
     while first < last and curve.xs[first] < _EARLIEST * curve.total_rad:
         first += 1
-    step = max(1, (last - first) // _SAMPLES)
-    speeds = []
-    best = 0.0
-    place = 0
-    for k in range(first, last, step):
-        speed = curve.speed_at(curve.ts[k], _HALF_S, _LEAST, 3, k)[0]
-        speeds.append(speed)
-        if speed > best:
-            best = speed
-            place = len(speeds) - 1
-    wanted = _SHARE * best
-    while place and speeds[place] > wanted:
-        place -= 1
-    if best <= 0.0 or speeds[place] > wanted:
+    if first >= last:
         return None
-    share = (wanted - speeds[place]) / (speeds[place + 1] - speeds[place])
+    step = max(1, (last - first) // _SAMPLES)
+    samples = _Samples(curve, first, step, (last - first + step - 1) // step)
+    place = samples.fastest()
+    wanted = _SHARE * samples.speed(place)
+    if wanted <= 0.0:
+        return None
+    # In strides down the rise; then the last one step by step.
+    below = place
+    while below and samples.speed(below) > wanted:
+        place = below
+        below = max(0, below - _STRIDE)
+    while place and samples.speed(place) > wanted:
+        place -= 1
+    slow = samples.speed(place)
+    if slow > wanted:
+        return None
+    share = (wanted - slow) / (samples.speed(place + 1) - slow)
     k = first + place * step
     return curve.xs[k] + share * (curve.xs[k + step] - curve.xs[k])
+
+
+class _Samples:
+    """Speeds at every ``step``-th point of a curve; each is worked out when it is asked for, once."""
+
+    def __init__(self, curve, first, step, count):
+        # type: (Any, int, int, int) -> None
+        self._curve = curve
+        self._first = first
+        self._step = step
+        self._speeds = [None] * count  # type: list[float | None]
+
+    def speed(self, place):
+        # type: (int) -> float
+        """Rad/s at sample ``place``."""
+        found = self._speeds[place]
+        if found is None:
+            curve = self._curve
+            k = self._first + place * self._step
+            found = curve.speed_at(curve.ts[k], _HALF_S, _LEAST, 3, k)[0]
+            self._speeds[place] = found
+        return found
+
+    def fastest(self):
+        # type: () -> int
+        """The sample with the greatest speed: in strides, then among those beside the best of these."""
+        count = len(self._speeds)
+        best = 0
+        for place in range(0, count, _STRIDE):
+            if self.speed(place) > self.speed(best):
+                best = place
+        middle = best
+        for place in range(max(0, middle - _STRIDE + 1), min(count, middle + _STRIDE)):
+            if self.speed(place) > self.speed(best):
+                best = place
+        return best

@@ -61,6 +61,8 @@ _SLOWING = const(26)
 _SLOWING_FEW = const(23)
 # A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed.
 _REST_SPACINGS = const(2.3)
+# Edges before phi = 0 that show how fast the wheel is and was just before.
+_NEWEST = const(40)
 # Edges before a turnaround that may all be stray ones.
 _STRAYS = const(6)
 # No source tells a time that much earlier than the one before.
@@ -207,7 +209,9 @@ class Session:
         if not self._started:
             self._started = True
             self._clock_us = self._clock_ticks = now_ticks
-        step = ticks.after(now_ticks, self._clock_ticks)
+        # `ticks.after` stands here spelt out: this runs a thousand times a second.
+        half = ticks.HALF
+        step = (((now_ticks - self._clock_ticks) & ticks.MASK) ^ half) - half
         if step > 0:
             self._clock_us += step
             self._clock_ticks = now_ticks
@@ -217,12 +221,14 @@ class Session:
         if not state[_COUNT]:
             return
         if self.phase == ECCENTRIC:
-            try:
-                self._sound_what_is_due()
-            except _BAD_EDGES:
-                self.cue.disarm()
-        quiet = ticks.after(now_ticks, state[_T_LAST])
-        if quiet > state[_REST_GAP] and quiet * 2 > min(state[_S1] * 5, state[_REST_GAP] * 4):
+            look = self.cue.look
+            if look is not None and (now_ticks - look) & ticks.MASK < ticks.HALF:
+                try:
+                    self._sound_what_is_due()
+                except _BAD_EDGES:
+                    self.cue.disarm()
+        quiet = (now_ticks - state[_T_LAST]) & ticks.MASK
+        if state[_REST_GAP] < quiet < ticks.HALF and quiet * 2 > min(state[_S1] * 5, state[_REST_GAP] * 4):
             try:
                 self._came_to_rest()
             except _BAD_EDGES:
@@ -340,7 +346,8 @@ class Session:
         newest = stretch.count - 1
         duration_s = ticks.after(stretch.buffer[newest], start.ticks) * 1e-6
         total = stretch.path(newest) + start.distance
-        curve = stretch.curve(newest, start, duration_s, total, self.spacing_rad)
+        first = max(0, newest - _NEWEST)
+        curve = stretch.curve(first, newest, start, duration_s, total, self.spacing_rad)
         peak, edge = curve.newest_speeds()
         if reps.effort.weaker(peak, edge, zero * self.spacing_rad, duration_s):
             self._sound(wire.CUE_DROP_OFF)

@@ -10,6 +10,8 @@ _LEAST_GAIN = const(0.15)
 _GAPS_MOST = const(2)
 # More magnets than this are a toothed wheel: even enough, and too many to learn.
 MAGNETS_MOST = 32
+# A cubic serves the edges beside its middle, to so large a share of a turn on either side.
+_SERVED_BY = const(6)
 
 
 class SpacingTable:
@@ -53,17 +55,22 @@ class SpacingTable:
         sums = [0.0] * magnets
         counts = [0] * magnets
         half = magnets if magnets > 2 else 2 * magnets
-        for k in range(first + half, last - half + 1):
+        beside = magnets // _SERVED_BY
+        for k in range(first + half, last - half + 1, 2 * beside + 1):
             if stretch.path(k + half - first) - stretch.path(k - half - first) > 2 * half + _GAPS_MOST:
                 continue
-            answer, _ = curve.fit(curve.ts[k], k - half, k + half, 3)
-            place = stretch.number(k - first) % magnets
-            sums[place] += (curve.xs[k] - answer[0]) * stretch.sense / spacing_rad
-            counts[place] += 1
+            answer, scale = curve.fit(curve.ts[k], k - half, k + half, 3)
+            c0, c1, c2, c3 = answer
+            for place in range(k - beside, k + beside + 1):
+                t = (curve.ts[place] - curve.ts[k]) / scale
+                number = stretch.number(place - first) % magnets
+                sums[number] += curve.xs[place] - c0 - t * (c1 + t * (c2 + t * c3))
+                counts[number] += 1
         if min(counts) == 0:
             return
         self.reps += 1
-        gain = 1.0 if self.reps <= 2 else max(_LEAST_GAIN, 1.0 / self.reps)
+        gain = stretch.sense / spacing_rad
+        gain *= 1.0 if self.reps <= 2 else max(_LEAST_GAIN, 1.0 / self.reps)
         mean = 0.0
         for k in range(magnets):
             self.offsets[k] -= gain * sums[k] / counts[k]

@@ -7,8 +7,9 @@ from micropython import const
 from . import detector, ticks
 from .curve import Curve
 from .reading import AT_A_LOSS, FIELD_RAD, NOISE_RAD, Window
+from .side import Side
 from .spacing import SpacingTable
-from .turnaround import Placing, Side, fit_start
+from .turnaround import Placing, fit_start
 
 # Places in the hot path's state, as in detector.py.
 _T_LAST = const(0)
@@ -85,6 +86,8 @@ _SPLIT_CHI = const(8.0)
 _LAG_GAIN = const(0.2)
 # Offsets this large (rms, edge spacings) tell magnets apart.
 _UNEVEN = const(0.005)
+# A rep with no more noise than this many times the usual has its magnets right.
+_AS_USUAL = const(1.1)
 # Mirrored points beyond each turnaround keep the speed at 0 there.
 PAD = 3
 
@@ -231,13 +234,17 @@ class Stretch:
     def edge_noise(self, low, end):
         # type: (int, int) -> float
         """Standard deviation of an edge in the places from ``low`` to before ``end``, edge spacings, by the median."""
-        found = [self._odd(k) for k in range(max(2, low - 24), end - 4)]
-        found = [odd for odd in found if odd < 9.0]
+        found = []
+        for k in range(max(2, low - 24), end - 4):
+            odd = self._odd(k)
+            if odd < 9.0:
+                found.append(odd)
         most = _NOISE_MOST_RAD * self.magnets / 6.2832
         if len(found) < 4:
             return most / 3
+        found.sort()
         # The median of a normal's size is 0.6745 of its standard deviation.
-        return min(most, sorted(found)[len(found) // 2] / 0.6745)
+        return min(most, found[len(found) // 2] / 0.6745)
 
     def _odd(self, k):
         # type: (int) -> float
@@ -245,24 +252,39 @@ class Stretch:
 
         It is six deviations, 1.39 standard deviations of one edge each.
         """
-        step = self.path(k + 1) - self.path(k)
-        if self.path(k + 2) - self.path(k - 2) != 4 * step:
+        buffer = self.buffer
+        at = CAPACITY + k
+        step = buffer[at + 1] - buffer[at]
+        if buffer[at + 2] - buffer[at - 2] != 4 * step:
             return 9.0
-        here = self.buffer[k]
+        here = buffer[k]
+        half = ticks.HALF
+        mask = ticks.MASK
+        # Microseconds to the neighbours, signed as `ticks.after` has them, without its calls.
+        before = (((here - buffer[k - 1]) & mask) ^ half) - half
+        after = (((buffer[k + 1] - here) & mask) ^ half) - half
+        farther = (((buffer[k + 2] - here) & mask) ^ half) - (((here - buffer[k - 2]) & mask) ^ half)
         # A missed magnet lengthens one of both.
-        pace = max(
-            1,
-            min(
-                ticks.after(self.buffer[k + 1], here),
-                ticks.after(here, self.buffer[k - 1]),
-            )
-            // step,
-        )
-        late = [
-            ticks.after(self.buffer[k + a], here) - pace * (self.offset(k + a) - self.offset(k))
-            for a in (-2, -1, 1, 2)
-        ]
-        return abs(4.0 * (late[1] + late[2]) - late[0] - late[3]) / (8.34 * pace * step)
+        pace = max(1, min(after, before) // step)
+        late = 4 * (after - before) - farther
+        table = self.table
+        if not table.reps:
+            return abs(late) / (8.34 * pace * step)
+        turn = self.state[_TURN_AT]
+        if turn and k + 2 >= turn:
+            offset = self.offset
+            uneven = 4.0 * (offset(k - 1) + offset(k + 1)) - offset(k - 2) - offset(k + 2) - 6.0 * offset(k)
+        else:
+            offsets = table.offsets
+            magnets = table.magnets
+            step_on = self.sense * step
+            number = self.first_number + self.sense * (buffer[at - 2] - buffer[CAPACITY])
+            uneven = -offsets[number % magnets]
+            for share in (4.0, -6.0, 4.0, -1.0):
+                number += step_on
+                uneven += share * offsets[number % magnets]
+            uneven *= self.sense
+        return abs(late - pace * uneven) / (8.34 * pace * step)
 
     def _shift_path(self, spacings):
         # type: (int) -> None
@@ -678,19 +700,30 @@ class Stretch:
         self._mended //= 2
         self.thinned = True
 
-    def curve(self, end, start, duration_s, total, spacing_rad):
-        # type: (int, Any, float, float, float) -> Curve
-        """The places before ``end`` between their turnarounds as a curve in seconds and radians."""
-        curve = Curve(end + 2 + 2 * PAD)
+    def curve(self, first, end, start, duration_s, total, spacing_rad):
+        # type: (int, int, Any, float, float, float) -> Curve
+        """The places from ``first`` to before ``end`` as a curve in seconds and radians from the turnaround ``start``
+        to the end of ``total`` spacings."""
+        curve = Curve(end - first + 2 + 2 * PAD)
         curve.mirrored = PAD
         curve.duration_s = duration_s
         curve.total_rad = total * spacing_rad
         ts = curve.ts
         xs = curve.xs
+        buffer = self.buffer
+        offsets = self.table.offsets
+        magnets = self.table.magnets
+        sense = self.sense
+        begin = buffer[CAPACITY]
+        began = start.ticks
+        half = ticks.HALF
+        mask = ticks.MASK
         at = PAD + 1
-        for place in range(end):
-            ts[at] = ticks.after(self.buffer[place], start.ticks) * 1e-6
-            xs[at] = (self.corrected(place) + start.distance) * spacing_rad
+        for place in range(first, end):
+            ts[at] = ((((buffer[place] - began) & mask) ^ half) - half) * 1e-6
+            path = buffer[CAPACITY + place] - begin
+            offset = sense * offsets[(self.first_number + sense * path) % magnets]
+            xs[at] = (path + offset + start.distance) * spacing_rad
             at += 1
         ts[at] = duration_s
         xs[at] = total * spacing_rad
@@ -699,28 +732,33 @@ class Stretch:
             xs[PAD - 1 - k] = xs[PAD + 1 + k]
             ts[at + 1 + k] = 2 * ts[at] - ts[at - 1 - k]
             xs[at + 1 + k] = xs[at - 1 - k]
-        curve.measure_noise(PAD + 1, PAD + end)
         return curve
 
-    def find_magnets(self, end, start, duration_s, total, spacing_rad, bad_rad):
-        # type: (int, Any, float, float, float, float) -> None
+    def find_magnets(self, curve_of, usual_rad, bad_rad):
+        # type: (Any, float, float) -> Curve
         """Set right which magnet is which, where the table fits this rep better some magnets on.
 
-        bad_rad: noise beyond which the count is doubtful and all magnets are tried, not only the neighbours.
+        curve_of(): the rep's curve with the magnets as they are numbered; usual_rad: noise of the reps before, 0 if
+        there were none; bad_rad: noise beyond which the count is doubtful and all magnets are tried, not only the
+        neighbours. Returns the curve.
         """
-        if self.table.spread() < _UNEVEN or self.state[_STRIDE] != 1:
-            return
+        best_curve = curve_of()
+        least = best_curve.noise_rad
+        if self.table.spread() < _UNEVEN or self.state[_STRIDE] != 1 or least < _AS_USUAL * usual_rad:
+            return best_curve
         number = best = self.first_number
-        least = self.curve(end, start, duration_s, total, spacing_rad).noise_rad
         reach = self.table.magnets // 2 if bad_rad and least > bad_rad else min(2, self.table.magnets // 2)
         for shift in range(-reach, reach + 1):
-            self.first_number = number + shift
-            noise = self.curve(end, start, duration_s, total, spacing_rad).noise_rad
-            # A clear gain only: with even magnets all are alike.
-            if noise < 0.7 * least:
-                least = noise
-                best = self.first_number
+            if shift:
+                self.first_number = number + shift
+                curve = curve_of()
+                # A clear gain only: with even magnets all are alike.
+                if curve.noise_rad < 0.7 * least:
+                    least = curve.noise_rad
+                    best = self.first_number
+                    best_curve = curve
         self.first_number = best
+        return best_curve
 
     def learn(self, curve, end, spacing_rad):
         # type: (Curve, int, float) -> None

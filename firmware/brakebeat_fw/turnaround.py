@@ -1,43 +1,33 @@
 """Places a turnaround between edges: time and angle at which the wheel stood, from the edges on either side.
 
-Near a turnaround the angle follows d = c0 + c2 u^2 + c3 u^3 in the time u to the vertex, with a constant of its own
-on either side (hysteresis shifts one side against the other) and an acceleration of its own (friction changes its
-sign). Only the vertex time is searched; the rest is linear. What is known beforehand helps where edges are few or
-rough: how much the pull weakens as the strap runs faster, and how far apart the two passes of one magnet lie.
+Only the vertex time is searched; the rest is linear (``side.py``). What is known beforehand helps where edges are few
+or rough: how much the pull weakens as the strap runs faster, and how far apart the two passes of one magnet lie.
 """
 
 from micropython import const
 
-_GOLDEN = const(0.618034)
+from .search import narrow, search
+from .side import BUILD_S, LOOSE_EDGES, Side  # noqa: F401
+
 # A pause is believed where end and start then lie further apart than this and the edges fit better by this many
 # squared standard deviations.
 PAUSE_S = 0.03
 _PAUSE_CHI = const(12.0)
-# The wheel was moved while it stood: likewise.
-_MOVED_CHI = const(12.0)
 # A magnet missed beside the turnaround likewise.
 _MISSED_CHI = const(8.4)
 # A stop and a start are looked for within so many seconds of the nearest edge.
 _SPAN_MOST_S = const(1.5)
-# A pull from rest is placed by the edges up to this angle from the vertex (at least 4), with this much cubic share.
-_NEAR_RAD = const(5.0)
-_NEAR_BEND = const(0.03)
-# Such a pull weakens faster than one that goes on from a brake, by about this factor.
-_NEAR_WEAKER = const(1.8)
-# A pull from rest takes about so long to build up, seconds (common practice, no source).
-_BUILD_S = const(0.04)
-# Shares of it that are tried where the brake's torque fades into the pull's.
+# Shares of the time that a pull takes to build up, tried where the brake's torque fades into the pull's.
 _BUILDS = (1.0, 0.6, 1.4)
-# How it fades is not known that well: edges there count as that many times as noisy.
-_FADE_NOISE = const(2.0)
 # A turnaround that fits this badly, in squared standard deviations, is tried with torque that changes fast, and that
-# is believed where it fits better by so many; a brake that still builds up is so many edges with so much cubic share.
+# is believed where it fits better by so many.
 _ODD_CHI = const(30.0)
-_LOOSE_EDGES = const(5)
-_LOOSE_BEND = const(0.5)
 _LOOSE_CHI = const(16.0)
 # Where the torque changes much, the solution at the vertex holds so far from it, seconds.
 _TOLD_S = const(0.01)
+# Torque that changes fast explains no misfit of so many times the most that is of use, and that much more.
+_HOPELESS = const(5.0)
+_HOPELESS_CHI = const(40.0)
 # Places between the two nearest edges at which a vertex is tried first.
 _GRID = const(8)
 
@@ -66,260 +56,44 @@ class Turn:
         return -(2.0 * self.curvature + 6.0 * self.jerk * u_s) * spacing_rad
 
 
-class Side:
-    """Edges on one side: ``us`` seconds from a common origin and ``xs`` edge spacings, nearest edge first.
-
-    ``xs`` falls away from the vertex (0, -1, -2, …), so the vertex lies at c0 above the nearest edge.
-    """
-
-    def __init__(self, us, xs):
-        # type: (list[float], list[float]) -> None
-        self.us = us
-        self.xs = xs
-        self.reach_rad = 1.0  # angle from the vertex to the farthest edge, about
-        self.noise = 0.01  # standard deviation of an edge, edge spacings
-        self.missed = 0  # magnets passed between the nearest edge and the vertex
-        self.slack = 0.0  # by how much the vertex may be nearer than those, edge spacings
-        # c3 u^3 / (c2 u^2) at the farthest edge: what it is by experience, and its standard deviation (0: certain).
-        self.bend = 0.0
-        self.bend_spread = 0.0
-        self.build_s = 0.0  # the torque grows for so long from the vertex on, then stays
-        self.carried = 0.0  # half acceleration at the vertex that fades meanwhile, edge spacings / s^2
-        # How much farther the nearest edge before is from the vertex than the one after: it may be off by ``lag_room``
-        # at no cost, and beyond that by ``lag_spread``, a standard deviation (0: nothing is known of it).
-        self.lag = 0.0
-        self.lag_room = 0.0
-        self.lag_spread = 0.0
-        # Spacings from where the wheel stood to the first magnet, where they are known.
-        self.expected = None  # type: float | None
-        self.distance = 0.0  # from nearest edge to vertex, edge spacings
-        self.variance = 0.0  # of the distance
-        self.curvature = 0.0  # edge spacings / s^2, negative: half the acceleration
-        self.jerk = 0.0
-        self.vertex = 0.0  # seconds, where it was solved last
-        self.chi = 0.0  # misfit there
-        self.told_s = 0.0  # so far from the vertex the solution holds, where that is not far
-        self.placed = None  # type: Any  # what ``place`` found, with the other side
-
-    def part(self, first, count):
-        # type: (int, int) -> Side
-        """A side of ``count`` edges from the ``first`` on."""
-        side = Side(self.us[first : first + count], self.xs[first : first + count])
-        side.noise = self.noise
-        side.reach_rad = self.reach_rad * (0.5 - side.xs[-1]) / (0.5 - self.xs[-1])
-        share = side.xs[-1] / self.xs[-1] if self.xs[-1] else 1.0
-        side.bend = self.bend * share
-        side.bend_spread = self.bend_spread * share
-        side.lag_room = self.lag_room
-        side.lag_spread = self.lag_spread
-        side.slack = self.slack
-        side.expected = self.expected
-        return side
-
-    def near(self):
-        # type: () -> Side
-        """The nearest edges, behind a pull from rest: it builds up first."""
-        side = self.part(0, max(4, int(len(self.us) * _NEAR_RAD / max(0.1, self.reach_rad))))
-        side.missed = self.missed
-        side.lag = self.lag
-        side.bend *= _NEAR_WEAKER
-        side.bend_spread = min(side.bend_spread, _NEAR_BEND)
-        side.build_s = _BUILD_S
-        return side
-
-    def loose(self):
-        # type: () -> Side
-        """The nearest edges of a brake that still builds up: any cubic share."""
-        side = self.part(0, max(_LOOSE_EDGES, len(self.us) // 2))
-        side.missed = self.missed
-        side.lag = self.lag
-        side.bend = 0.0
-        side.bend_spread = _LOOSE_BEND
-        return side
-
-    def carrying(self):
-        # type: () -> Side
-        """These edges, behind a pull that takes over from a brake of another torque."""
-        side = self.part(0, len(self.us))
-        side.missed = self.missed
-        side.lag = self.lag
-        side.build_s = _BUILD_S
-        side.noise *= _FADE_NOISE
-        return side
-
-    def take(self, other):
-        # type: (Side) -> None
-        """The solution of ``other``, for the same nearest edge."""
-        self.distance = other.distance
-        self.variance = other.variance
-        self.curvature = other.curvature
-        self.jerk = other.jerk
-        self.vertex = other.vertex
-        self.chi = other.chi
-
-    def misfit(self, vertex):
-        # type: (float) -> float
-        """Squared standard deviations with the vertex at ``vertex`` seconds; keeps the solution."""
-        us = self.us
-        xs = self.xs
-        self.vertex = vertex
-        scale = abs(us[-1] - vertex) or 1e-3
-        build = self.build_s / scale
-        carried = self.carried * scale * scale
-        reach = 0.5 - xs[-1]
-        bent = self.bend * reach
-        cubic = self.bend_spread > 0.0 and len(us) > 3
-        n2 = n3 = n4 = n5 = n6 = y0 = y2 = y3 = 0.0
-        rows = []
-        for k in range(len(us)):
-            s = abs(us[k] - vertex) / scale
-            s2 = s * s
-            s3 = s2 * s
-            # What is left once the bend that experience tells is taken out.
-            y = xs[k] + bent * s3
-            if build:
-                y += carried * s2
-                if s < build:
-                    s2 = s3 / (3.0 * build)
-                else:
-                    s2 += build * (build / 3.0 - s)
-                y -= carried * s2
-            rows.append((s2, s3, y))
-            n2 += s2
-            n4 += s2 * s2
-            y0 += y
-            y2 += y * s2
-            if cubic:
-                n3 += s3
-                n5 += s2 * s3
-                n6 += s3 * s3
-                y3 += y * s3
-        n0 = float(len(us))
-        stiff = f = g = 0.0
-        if cubic:
-            stiff = self.noise / (self.bend_spread * reach)
-            stiff *= stiff
-            n6 += stiff
-            f = n5 / n6
-            g = n3 / n6
-            n4 -= f * n5
-            n2 -= f * n3
-            n0 -= g * n3
-            y2 -= f * y3
-            y0 -= g * y3
-        h = n2 / n4 if n4 > 1e-9 else 0.0
-        weight = n0 - h * n2
-        if weight <= 1e-6 or n4 <= 1e-9:
-            return 1e9
-        c0 = (y0 - h * y2) / weight
-        c2 = (y2 - n2 * c0) / n4
-        c3 = y3 / n6 - g * c0 - f * c2 if cubic else 0.0
-        total = stiff * c3 * c3
-        for s2, s3, y in rows:
-            y -= c0 + c2 * s2 + c3 * s3
-            total += y * y
-        variance = self.noise * self.noise
-        self.distance = c0
-        self.variance = variance / weight
-        self.curvature = c2 / (scale * scale)
-        self.jerk = (c3 - bent) / (scale * scale * scale)
-        total /= variance
-        # The nearest edge that was not missed lies within one spacing of the vertex, and below it.
-        beyond = max(c0 - self.missed - 1.0, self.missed - self.slack - c0, 0.0)
-        total += beyond * beyond / (self.variance + 4.0 * variance + 1e-4)
-        if self.expected is not None:
-            off = max(0.0, abs(c0 - self.missed - self.expected) - self.lag_room)
-            total += min(
-                _MOVED_CHI,
-                off * off / (self.variance + self.lag_spread * self.lag_spread),
-            )
-        self.chi = total if c2 < 0.0 else total + 1e3
-        return self.chi
-
-
-def search(misfit, low, high, steps):
-    # type: (Any, float, float, int) -> float
-    """The argument between ``low`` and ``high`` with the least misfit: a grid, then golden section."""
-    width = (high - low) / steps
-    best = low
-    least = 1e30
-    for k in range(steps + 1):
-        value = misfit(low + k * width)
-        if value < least:
-            least = value
-            best = low + k * width
-    return narrow(misfit, max(low, best - width), min(high, best + width), 9)
-
-
-def narrow(misfit, low, high, rounds):
-    # type: (Any, float, float, int) -> float
-    """The argument of the one valley between ``low`` and ``high``, by golden section."""
-    left = high - _GOLDEN * (high - low)
-    right = low + _GOLDEN * (high - low)
-    at_left = misfit(left)
-    at_right = misfit(right)
-    for _ in range(rounds):
-        if at_left < at_right:
-            high, right, at_right = right, left, at_left
-            left = high - _GOLDEN * (high - low)
-            at_left = misfit(left)
-        else:
-            low, left, at_left = left, right, at_right
-            right = low + _GOLDEN * (high - low)
-            at_right = misfit(right)
-    # A valley's bottom is a parabola.
-    middle = (low + high) / 2
-    width = (right - left) / 2
-    at_middle = misfit(middle)
-    bend = at_left - 2.0 * at_middle + at_right
-    if bend <= 0.0 or width <= 0.0:
-        return middle
-    return min(high, max(low, middle + 0.5 * width * (at_left - at_right) / bend))
-
-
 class Placing:
     """Where the wheel ended one rep and started the next, seconds; ``misfit`` in squared standard deviations."""
 
-    def __init__(self, before, after):
-        # type: (Side, Side) -> None
+    def __init__(self, before, after, most=1e9):
+        # type: (Side, Side, float) -> None
+        """most: no misfit beyond this is of any use, so that no more is tried to lower it than can bring it there."""
         self.before = before
         self.after = after
         self.shift = before.missed - after.missed + after.lag
         self.carries = False  # the brake's torque goes on into the pull
-        self._other = (
-            0.0,
-            0.0,
-            0.0,
-        )  # the side that keeps its vertex while the other one's is searched
+        # The side that keeps its vertex while the other one's is searched.
+        self._other = (0.0, 0.0, 0.0)
         low = before.us[0]
         high = max(after.us[0], low + 1e-4)
         width = (high - low) / _GRID
         # (misfit, distance, variance of the distance) of either side, the vertex at each place of the grid.
-        befores = []
-        afters = []
-        best = 0
-        least = 1e30
-        for k in range(_GRID + 1):
-            at = low + k * width
-            befores.append(_solve(before, at))
-            afters.append(_solve(after, at))
-            value = befores[k][0] + afters[k][0] + self._apart(befores[k], afters[k])
-            if value < least:
-                least = value
-                best = k
-        at = narrow(
-            self._common,
-            low + max(0, best - 1) * width,
-            low + min(_GRID, best + 1) * width,
-            9,
-        )
+        befores = [_solve(before, low + k * width) for k in range(_GRID + 1)]
+        afters = [_solve(after, low + k * width) for k in range(_GRID + 1)]
+        values = [befores[k][0] + afters[k][0] + self._apart(befores[k], afters[k]) for k in range(_GRID + 1)]
+        at = narrow(self._common, low, width, values.index(min(values)), values)
         self.misfit = self._common(at)
         self.end = self.start = at
         self.odd = False  # brake and pull differ much in torque
         before.placed = self
-        if self.misfit > _ODD_CHI and min(len(before.us), len(after.us)) > _LOOSE_EDGES:
-            self._loosen(low, high)
-        if self.misfit > _PAUSE_CHI:
+        alone = [value[0] for value in befores]
+        hopeless = self.misfit > _HOPELESS * most + _HOPELESS_CHI
+        if (
+            self.misfit > _ODD_CHI
+            and most > _LOOSE_CHI
+            and not hopeless
+            and min(len(before.us), len(after.us)) > LOOSE_EDGES
+        ):
+            self._loosen(alone, low, width)
+        if hopeless:
+            # A pause helps only where the edges before have a vertex of their own.
+            end = narrow(before.misfit, low, width, alone.index(min(alone)), alone)
+            hopeless = before.misfit(end) > most
+        if self.misfit > _PAUSE_CHI and most > _PAUSE_CHI and not hopeless:
             self._pause(befores, afters, low, width)
 
     def _pause(self, befores, afters, low, width):
@@ -329,22 +103,23 @@ class Placing:
         first = last = 0
         for i in range(_GRID + 1):
             for j in range(i, _GRID + 1):
-                value = befores[i][0] + afters[j][0] + self._apart(befores[i], afters[j])
+                value = befores[i][0] + afters[j][0]
                 if value < least:
-                    least = value
-                    first = i
-                    last = j
-        high = low + _GRID * width
+                    value += self._apart(befores[i], afters[j])
+                    if value < least:
+                        least = value
+                        first = i
+                        last = j
         far = self.after
         self.after = near = far.near()
         end = low + first * width
         start = low + last * width
+        high = low + _GRID * width
         for _ in range(2):
-            self._other = _solve(self.after, start)
-            end = narrow(self._with_before, max(low, end - width), min(start, end + width), 12)
+            self._other = _solve(near, start)
+            end = search(self._with_before, max(low, end - width), min(start, end + width), 2)
             self._other = _solve(self.before, end)
-            start = narrow(self._with_after, max(end, start - width), min(high, start + width), 12)
-        self._other = _solve(self.before, end)
+            start = search(self._with_after, max(end, start - width), min(high, start + width), 2)
         value = self._with_after(start) + _PAUSE_CHI
         self.after = far
         if start - end > PAUSE_S and value < self.misfit:
@@ -355,17 +130,25 @@ class Placing:
         else:
             self._settle()
 
-    def _loosen(self, low, high):
-        # type: (float, float) -> None
+    def _loosen(self, befores, low, width):
+        # type: (list[float], float, float) -> None
         """Try torque that fades from the brake's into the pull's, and a brake that still builds up if it must."""
         before, after = self.before, self.after
-        if before.misfit(search(before.misfit, low, high, _GRID)) > _ODD_CHI / 3:
+        at = narrow(before.misfit, low, width, befores.index(min(befores)), befores)
+        if before.misfit(at) > _ODD_CHI / 3:
             self.before = before.loose()
         self.after = after.carrying()
         self.carries = True
+        first = low
+        last = high = low + _GRID * width
+        steps = _GRID
         for share in _BUILDS:
-            self.after.build_s = share * _BUILD_S
-            at = search(self._common, low, high, _GRID)
+            self.after.build_s = share * BUILD_S
+            at = search(self._common, first, last, steps)
+            # Another length of the fading moves it by little.
+            first = max(low, at - width)
+            last = min(high, at + width)
+            steps = 2
             value = self._common(at) + _LOOSE_CHI
             if value < self.misfit:
                 self.odd = True
@@ -439,7 +222,7 @@ def fit_end(before, latest):
     """Seconds at which the wheel came to rest, from the edges before alone; it lies within one spacing of them."""
     latest = min(latest, before.us[0] + _span(before))
     at = _fit_alone(before, before.us[0], latest)
-    if before.chi > _ODD_CHI / 3 and len(before.us) >= _LOOSE_EDGES:
+    if before.chi > _ODD_CHI / 3 and len(before.us) >= LOOSE_EDGES:
         loose = before.loose()
         # The parabola may have needed a missed magnet; this brake gets to say so anew.
         loose.missed = 0

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from brakebeat.board.messages import decode_rep
 from brakebeat.results import Rep
 from tests.firmware.hot import WRAP
-from tests.firmware.loaded import rigfile, session, turnaround
+from tests.firmware.loaded import rigfile, session
+from tests.firmware.loaded import side as sides
 
 LOOP_US = 1000
 IDLE_US = 60_000_000
@@ -54,7 +55,7 @@ def from_rest(duration_s: float, acceleration_rad_s2: float) -> list[tuple[float
 
     It reaches the speed of ``duration_s`` at full acceleration, later by half the time that it builds up.
     """
-    step_s = turnaround._BUILD_S / 4
+    step_s = sides.BUILD_S / 4
     built = [(step_s, acceleration_rad_s2 * (k + 0.5) / 4) for k in range(4)]
     return [*built, (duration_s - 2 * step_s, acceleration_rad_s2)]
 

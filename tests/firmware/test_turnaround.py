@@ -6,6 +6,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from tests.firmware.loaded import search as searching
+from tests.firmware.loaded import side as sides
 from tests.firmware.loaded import turnaround
 
 # Edge spacings per second squared: 20 is a heavy wheel with 6 magnets, 200 a light one with 12.
@@ -16,22 +18,22 @@ EDGES = st.integers(4, 16)
 NEAR_S = 1e-4
 
 
-def side(vertex_s: float, sign: int, distance: float, acceleration: float, count: int) -> turnaround.Side:
+def side(vertex_s: float, sign: int, distance: float, acceleration: float, count: int) -> sides.Side:
     """Edges before (-1) or after (+1) a vertex, from rest at a constant acceleration, nearest first."""
     us = [vertex_s + sign * math.sqrt(2 * (distance + k) / acceleration) for k in range(count)]
-    return turnaround.Side(us, [-float(k) for k in range(count)])
+    return sides.Side(us, [-float(k) for k in range(count)])
 
 
-def from_rest(vertex_s: float, distance: float, acceleration: float, count: int) -> turnaround.Side:
+def from_rest(vertex_s: float, distance: float, acceleration: float, count: int) -> sides.Side:
     """Edges behind a start from rest whose acceleration rises evenly to its full size while the pull builds up."""
-    build = turnaround._BUILD_S
+    build = sides.BUILD_S
     us = []
     for k in range(count):
         way = 2 * (distance + k) / acceleration
         # Within the build-up the angle goes with the cube of the time, behind it with a square again.
         built = way > build * build / 3
         us.append(build / 2 + math.sqrt(way - build * build / 12) if built else (3 * build * way) ** (1 / 3))
-    return turnaround.Side([vertex_s + u for u in us], [-float(k) for k in range(count)])
+    return sides.Side([vertex_s + u for u in us], [-float(k) for k in range(count)])
 
 
 @given(DISTANCE, DISTANCE, ACCELERATION, ACCELERATION, EDGES)
@@ -86,5 +88,5 @@ def test_from_rest_and_to_rest(distance, acceleration, count):
 
 @given(st.floats(-1.0, 1.0), st.floats(0.0, 3.0), st.integers(4, 20))
 def test_search_finds_the_least_of_a_valley(at, low_by, steps):
-    found = turnaround.search(lambda t: (t - at) ** 2, at - low_by, at + 3.0 - low_by, steps)
+    found = searching.search(lambda t: (t - at) ** 2, at - low_by, at + 3.0 - low_by, steps)
     assert found == pytest.approx(at, abs=3.0 * 2 / steps * 0.618**14 + 1e-6)

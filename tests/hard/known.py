@@ -9,10 +9,4 @@ REPS: dict[tuple, str] = {
     ("firmware", "spurious_rain"): _RAIN,
 }
 
-BRAKES: dict[tuple, str] = {
-    (
-        "firmware",
-        "a_bad_day",
-        1,
-    ): "rep 6 brakes at 0.54 and gets no late cue (its reps were wrong before)",
-}
+BRAKES: dict[tuple, str] = {}

@@ -1,0 +1,339 @@
+"""Edges on one side of a standstill, and how well they fit a vertex: the time and angle at which the wheel stood.
+
+Near a turnaround the angle follows d = c0 + c2 u^2 + c3 u^3 in the time u to the vertex, with a constant of its own
+on either side (hysteresis shifts one side against the other) and an acceleration of its own (friction changes its
+sign). For a vertex time all of it is linear. Many times are tried for the same edges, so their sums are taken once.
+"""
+
+from micropython import const
+
+# The wheel was moved while it stood: so many squared standard deviations, at most, speak against it.
+MOVED_CHI = const(12.0)
+# A pull from rest is placed by the edges up to this angle from the vertex (at least 4), with this much cubic share.
+_NEAR_RAD = const(5.0)
+_NEAR_BEND = const(0.03)
+# Such a pull weakens faster than one that goes on from a brake, by about this factor.
+_NEAR_WEAKER = const(1.8)
+# A pull from rest takes about so long to build up, seconds (common practice, no source).
+BUILD_S = const(0.04)
+# How a brake's torque fades into the pull's is not known that well: edges there count as that many times as noisy.
+_FADE_NOISE = const(2.0)
+# A brake that still builds up is so many edges with so much cubic share.
+LOOSE_EDGES = const(5)
+_LOOSE_BEND = const(0.5)
+
+
+class Side:
+    """Edges on one side: ``us`` seconds from a common origin and ``xs`` edge spacings, nearest edge first.
+
+    ``xs`` falls away from the vertex (0, -1, -2, …), so the vertex lies at c0 above the nearest edge.
+    """
+
+    def __init__(self, us, xs):
+        # type: (list[float], list[float]) -> None
+        self.us = us
+        self.xs = xs
+        self.reach_rad = 1.0  # angle from the vertex to the farthest edge, about
+        self.noise = 0.01  # standard deviation of an edge, edge spacings
+        self.missed = 0  # magnets passed between the nearest edge and the vertex
+        self.slack = 0.0  # by how much the vertex may be nearer than those, edge spacings
+        # c3 u^3 / (c2 u^2) at the farthest edge: what it is by experience, and its standard deviation (0: certain).
+        self.bend = 0.0
+        self.bend_spread = 0.0
+        self.build_s = 0.0  # the torque grows for so long from the vertex on, then stays
+        self.carried = 0.0  # half acceleration at the vertex that fades meanwhile, edge spacings / s^2
+        # How much farther the nearest edge before is from the vertex than the one after: it may be off by ``lag_room``
+        # at no cost, and beyond that by ``lag_spread``, a standard deviation (0: nothing is known of it).
+        self.lag = 0.0
+        self.lag_room = 0.0
+        self.lag_spread = 0.0
+        # Spacings from where the wheel stood to the first magnet, where they are known.
+        self.expected = None  # type: float | None
+        self.distance = 0.0  # from nearest edge to vertex, edge spacings
+        self.variance = 0.0  # of the distance
+        self.curvature = 0.0  # edge spacings / s^2, negative: half the acceleration
+        self.jerk = 0.0
+        self.vertex = 0.0  # seconds, where it was solved last
+        self.chi = 0.0  # misfit there
+        self.told_s = 0.0  # so far from the vertex the solution holds, where that is not far
+        self.placed = None  # type: Any  # what ``place`` found, with the other side
+        self.sums = None  # type: Any  # of ``us`` and ``xs``, once they have been asked for
+
+    def part(self, first, count):
+        # type: (int, int) -> Side
+        """A side of ``count`` edges from the ``first`` on."""
+        side = Side(self.us[first : first + count], self.xs[first : first + count])
+        side.noise = self.noise
+        side.reach_rad = self.reach_rad * (0.5 - side.xs[-1]) / (0.5 - self.xs[-1])
+        share = side.xs[-1] / self.xs[-1] if self.xs[-1] else 1.0
+        side.bend = self.bend * share
+        side.bend_spread = self.bend_spread * share
+        side.lag_room = self.lag_room
+        side.lag_spread = self.lag_spread
+        side.slack = self.slack
+        side.expected = self.expected
+        return side
+
+    def near(self):
+        # type: () -> Side
+        """The nearest edges, behind a pull from rest: it builds up first."""
+        side = self.part(0, max(4, int(len(self.us) * _NEAR_RAD / max(0.1, self.reach_rad))))
+        side.missed = self.missed
+        side.lag = self.lag
+        side.bend *= _NEAR_WEAKER
+        side.bend_spread = min(side.bend_spread, _NEAR_BEND)
+        side.build_s = BUILD_S
+        return side
+
+    def loose(self):
+        # type: () -> Side
+        """The nearest edges of a brake that still builds up: any cubic share."""
+        side = self.part(0, max(LOOSE_EDGES, len(self.us) // 2))
+        side.missed = self.missed
+        side.lag = self.lag
+        side.bend = 0.0
+        side.bend_spread = _LOOSE_BEND
+        return side
+
+    def carrying(self):
+        # type: () -> Side
+        """These edges, behind a pull that takes over from a brake of another torque."""
+        side = self.part(0, len(self.us))
+        side.missed = self.missed
+        side.lag = self.lag
+        side.build_s = BUILD_S
+        side.noise *= _FADE_NOISE
+        return side
+
+    def take(self, other):
+        # type: (Side) -> None
+        """The solution of ``other``, for the same nearest edge."""
+        self.distance = other.distance
+        self.variance = other.variance
+        self.curvature = other.curvature
+        self.jerk = other.jerk
+        self.vertex = other.vertex
+        self.chi = other.chi
+
+    def misfit(self, vertex):
+        # type: (float) -> float
+        """Squared standard deviations with the vertex at ``vertex`` seconds; keeps the solution."""
+        self.vertex = vertex
+        total, c0, c2, weight = self._built(vertex) if self.build_s else self._plain(vertex)
+        if not weight:
+            return 1e9
+        variance = self.noise * self.noise
+        self.distance = c0
+        self.variance = variance / weight
+        total /= variance
+        # The nearest edge that was not missed lies within one spacing of the vertex, and below it.
+        beyond = max(c0 - self.missed - 1.0, self.missed - self.slack - c0, 0.0)
+        total += beyond * beyond / (self.variance + 4.0 * variance + 1e-4)
+        if self.expected is not None:
+            off = max(0.0, abs(c0 - self.missed - self.expected) - self.lag_room)
+            total += min(MOVED_CHI, off * off / (self.variance + self.lag_spread * self.lag_spread))
+        self.chi = total if c2 < 0.0 else total + 1e3
+        return self.chi
+
+    def _sum_up(self):
+        # type: () -> Any
+        """What ``_plain`` needs of the edges: a cubic through them, what it leaves, and sums of powers of their times.
+
+        The cubic is put together of polynomials that are orthogonal on the edges (Forsythe's way), which single
+        precision bears; times run from 0 at the nearest edge to 1 at the farthest one.
+        """
+        first = self.us[0]
+        scale = abs(self.us[-1] - first) or 1e-3
+        ws = [abs(u - first) / scale for u in self.us]
+        m1 = m2 = m3 = m4 = m5 = m6 = 0.0
+        for w in ws:
+            square = w * w
+            cube = square * w
+            m1 += w
+            m2 += square
+            m3 += cube
+            m4 += square * square
+            m5 += square * cube
+            m6 += cube * cube
+        # Polynomials in z = 2 w - 1: values at the edges, and coefficients.
+        zs = [2.0 * w - 1.0 for w in ws]
+        rest = self.xs[:]
+        values = [1.0] * len(zs)
+        before = [0.0] * len(zs)
+        size = float(len(zs))
+        last = 1.0
+        powers = [1.0, 0.0, 0.0, 0.0]
+        powers_before = [0.0] * 4
+        cubic = [0.0] * 4
+        for degree in range(4):
+            share = middle = 0.0
+            for k in range(len(zs)):
+                value = values[k]
+                share += rest[k] * value
+                middle += zs[k] * value * value
+            share /= size
+            middle /= size
+            for k in range(4):
+                cubic[k] += share * powers[k]
+            for k in range(len(zs)):
+                rest[k] -= share * values[k]
+            if degree == 3 or degree + 2 > len(zs):
+                break
+            back = size / last if degree else 0.0
+            last = size
+            size = 0.0
+            for k in range(len(zs)):
+                value = (zs[k] - middle) * values[k] - back * before[k]
+                before[k] = values[k]
+                values[k] = value
+                size += value * value
+            if size <= 1e-9:
+                break
+            higher = [
+                (powers[k - 1] if k else 0.0) - middle * powers[k] - back * powers_before[k] for k in range(4)
+            ]
+            powers_before = powers
+            powers = higher
+        left = 0.0
+        for value in rest:
+            left += value * value
+        self.sums = (first, scale, left, cubic, (float(len(zs)), m1, m2, m3, m4, m5, m6))
+        return self.sums
+
+    def _plain(self, vertex):
+        # type: (float) -> tuple[float, float, float, float]
+        """Sum of squares, distance, curvature and weight of the distance (0: none) for one vertex."""
+        first, scale, left, cubic, (n0, n1, n2, n3, n4, n5, n6) = self.sums or self._sum_up()
+        # Sums of powers of the times from the vertex on, in the same unit: each pass shifts one power more.
+        d = abs(first - vertex) / scale
+        n6 += d * n5
+        n5 += d * n4
+        n4 += d * n3
+        n3 += d * n2
+        n2 += d * n1
+        n1 += d * n0
+        n6 += d * n5
+        n5 += d * n4
+        n4 += d * n3
+        n3 += d * n2
+        n2 += d * n1
+        n6 += d * n5
+        n5 += d * n4
+        n4 += d * n3
+        n3 += d * n2
+        n6 += d * n5
+        n5 += d * n4
+        n4 += d * n3
+        n6 += d * n5
+        n5 += d * n4
+        n6 += d * n5
+        # The cubic seen from the vertex. Its slope there is what no vertex has.
+        _, a1, a2, a3 = cubic
+        z = -1.0 - 2.0 * d
+        b1 = 2.0 * (a1 + z * (2.0 * a2 + 3.0 * z * a3))
+        b2 = 4.0 * (a2 + 3.0 * z * a3)
+        b3 = 8.0 * a3
+        reach = 0.5 - self.xs[-1]
+        far = 1.0 + d
+        cube = far * far * far
+        bent = self.bend * reach / cube
+        # What is left of the cubic share once the bend that experience tells is taken out.
+        odd = b3 + bent
+        stiff = f = g = y3 = 0.0
+        cubic_too = self.bend_spread > 0.0 and len(self.us) > 3
+        if cubic_too:
+            stiff = self.noise / (self.bend_spread * reach) * cube
+            stiff *= stiff
+            y0 = b1 * n1
+            y2 = b1 * n3
+            y3 = b1 * n4 - stiff * odd
+            left += b1 * b1 * n2 + stiff * odd * odd
+            n6 += stiff
+            f = n5 / n6
+            g = n3 / n6
+            y2 -= f * y3
+            y0 -= g * y3
+            left -= y3 * y3 / n6
+            n4 -= f * n5
+            n2 -= f * n3
+            n0 -= g * n3
+        else:
+            y0 = b1 * n1 + odd * n3
+            y2 = b1 * n3 + odd * n5
+            left += b1 * (b1 * n2 + 2.0 * odd * n4) + odd * odd * n6
+        h = n2 / n4 if n4 > 1e-9 else 0.0
+        weight = n0 - h * n2
+        if weight <= 1e-6 or n4 <= 1e-9:
+            return 0.0, 0.0, 0.0, 0.0
+        y0 -= h * y2
+        e0 = y0 / weight
+        e2 = (y2 - n2 * e0) / n4
+        left -= y0 * e0 + y2 * y2 / n4
+        jerk = b3 + y3 / n6 - g * e0 - f * e2 if cubic_too else -bent
+        c2 = b2 + e2
+        square = scale * scale
+        self.curvature = c2 / square
+        self.jerk = jerk / (square * scale)
+        return max(0.0, left), cubic[0] + z * (a1 + z * (a2 + z * a3)) + e0, c2, weight
+
+    def _built(self, vertex):
+        # type: (float) -> tuple[float, float, float, float]
+        """The same where the torque builds up behind the vertex, so that no sums of powers will do."""
+        us = self.us
+        xs = self.xs
+        scale = abs(us[-1] - vertex) or 1e-3
+        build = self.build_s / scale
+        carried = self.carried * scale * scale
+        reach = 0.5 - xs[-1]
+        bent = self.bend * reach
+        cubic = self.bend_spread > 0.0 and len(us) > 3
+        n2 = n3 = n4 = n5 = n6 = y0 = y2 = y3 = 0.0
+        rows = []
+        for k in range(len(us)):
+            s = abs(us[k] - vertex) / scale
+            s2 = s * s
+            s3 = s2 * s
+            # What is left once the bend that experience tells is taken out.
+            y = xs[k] + bent * s3 + carried * s2
+            if s < build:
+                s2 = s3 / (3.0 * build)
+            else:
+                s2 += build * (build / 3.0 - s)
+            y -= carried * s2
+            rows.append((s2, s3, y))
+            n2 += s2
+            n4 += s2 * s2
+            y0 += y
+            y2 += y * s2
+            if cubic:
+                n3 += s3
+                n5 += s2 * s3
+                n6 += s3 * s3
+                y3 += y * s3
+        n0 = float(len(us))
+        stiff = f = g = 0.0
+        if cubic:
+            stiff = self.noise / (self.bend_spread * reach)
+            stiff *= stiff
+            n6 += stiff
+            f = n5 / n6
+            g = n3 / n6
+            n4 -= f * n5
+            n2 -= f * n3
+            n0 -= g * n3
+            y2 -= f * y3
+            y0 -= g * y3
+        h = n2 / n4 if n4 > 1e-9 else 0.0
+        weight = n0 - h * n2
+        if weight <= 1e-6 or n4 <= 1e-9:
+            return 0.0, 0.0, 0.0, 0.0
+        c0 = (y0 - h * y2) / weight
+        c2 = (y2 - n2 * c0) / n4
+        c3 = y3 / n6 - g * c0 - f * c2 if cubic else 0.0
+        total = stiff * c3 * c3
+        for s2, s3, y in rows:
+            y -= c0 + c2 * s2 + c3 * s3
+            total += y * y
+        self.curvature = c2 / (scale * scale)
+        self.jerk = (c3 - bent) / (scale * scale * scale)
+        return total, c0, c2, weight
