@@ -1,8 +1,10 @@
 """Years of sessions make a page that opens: pictures have no more marks than can be told apart."""
 
 import re
+import sys
 from datetime import date, timedelta
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -48,12 +50,14 @@ def test_a_year_stands_where_there_are_several() -> None:
     assert format(FIRST, day_words(FIRST.date(), FIRST.date() + timedelta(days=400))) == "Sep 2026"
 
 
-def test_a_long_report_s_pictures(store: Store) -> None:
+def test_a_long_report_s_pictures(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys.modules["brakebeat.report.athlete_report"], "_MOST_SESSIONS", 140)
     for day in range(150):
         sets = [[rep(index, 400.0 + day % 7 + index) for index in range(2)]]
         session(store, FIRST + timedelta(days=day), sets)
     page = Page(athlete_report(store, named(store, "athlete", "Mara Quill"), weeks=0))
-    assert len(page.table("Sessions in this report").rows) == 150
+    assert [row[0] for row in page.table("Sessions in this report").rows] == [str(n) for n in range(11, 151)]
+    assert "10 older sessions more" in page.text
     marks = [values for _, values in page.tags if (values.get("class") or "").startswith("mark a disc")]
     # Power and speed over 22 weeks or 23, a mark in each key, and those of the newest session's set.
     assert 2 * 22 <= len(marks) < 60

@@ -27,6 +27,7 @@ from brakebeat.wording import counted
 
 # Rep tables with more rows than that make a page that no phone opens gladly.
 _MOST_ROWS = 1000
+_MOST_SESSIONS = 366
 _COLUMNS = (
     Column("session"),
     Column("day", words=True),
@@ -126,13 +127,15 @@ def _tiles(sets: Sequence[SetSums]) -> list[Tile]:
 
 def _sessions_section(sessions: dict[int, list[SetSums]]) -> Child:
     chart = timing_chart(list(sessions.values()))
+    rows = [_row(*each) for each in list(sessions.items())[-_MOST_SESSIONS:]]
+    left = len(sessions) - len(rows)
+    words = f"{counted(left, 'older session')} more: `brakebeat log --limit 0` lists them, `brakebeat export` has all."
     return el(
         "section",
         el("h2", "Session by session"),
         el("div", chart, class_="figures") if chart is not None else None,
-        table(
-            "Sessions in this report", _COLUMNS, [_row(number_, sets) for number_, sets in sessions.items()]
-        ),
+        table("Sessions in this report", _COLUMNS, rows),
+        el("p", words, class_="aside") if left else None,
     )
 
 
