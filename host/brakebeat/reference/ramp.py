@@ -97,20 +97,23 @@ def _over_all(x: Array, angle: Array, whiten: Array, peak: float, origin_s: floa
     begun, length = (
         grid.ravel() for grid in np.meshgrid(np.linspace(-_SPAN_S, _SPAN_S, _BEGINNINGS), _LENGTHS_S)
     )
-    design = np.empty((len(begun), len(x), 4))
-    design[:, :, 0], design[:, :, 1], design[:, :, 2] = 1.0, x, -0.5 * x * x
-    design[:, :, 3] = -_ramp_way(x - begun[:, None], length[:, None])
-    design = whiten @ design
+    # Place, speed and what torque there is before the ramp: place and speed are free, of the torque hardly any.
+    steady = whiten @ np.column_stack([np.ones(len(x)), x, -0.5 * x * x])
+    precision = np.array([0.0, 0.0, (_YIELD_SD * peak) ** -2])
+    inverse = np.linalg.inv(steady.T @ steady + np.diag(precision))
     told = whiten @ angle
-    # Place and speed are free; before the ramp hardly any torque, then about as much as the spline's peak.
-    expected = np.array([0.0, 0.0, _YIELD * peak, peak])
-    precision = np.array([0.0, 0.0, (_YIELD_SD * peak) ** -2, (_HEIGHT_SD * peak) ** -2])
-    normal = design.transpose(0, 2, 1) @ design + np.diag(precision)
-    found = np.linalg.solve(normal, (told @ design + precision * expected)[:, :, None])[:, :, 0]
-    off = told - (design @ found[:, :, None])[:, :, 0]
-    cost = (off**2).sum(axis=1) + ((found - expected) ** 2 * precision).sum(axis=1)
-    cost += np.linalg.slogdet(normal)[1] + np.where(found[:, 3] < _LEAST_HEIGHT * peak, 1e3, 0.0)
-    share = np.clip((ONSET_SHARE * peak - found[:, 2]) / found[:, 3], 1e-3, 0.999)
+    alone = inverse @ (steady.T @ told + precision * _YIELD * peak)
+    left = told - steady @ alone
+    # Each ramp on top of it, about as high as the spline's peak.
+    ramps = whiten @ -_ramp_way(x[:, None] - begun, length)
+    across = steady.T @ ramps
+    known = (_HEIGHT_SD * peak) ** -2
+    information = (ramps * ramps).sum(axis=0) + known - (across * (inverse @ across)).sum(axis=0)
+    pull = left @ ramps + known * peak
+    height = pull / information
+    before = alone[2] - (inverse @ across)[2] * height
+    cost = np.log(information) - pull * height + np.where(height < _LEAST_HEIGHT * peak, 1e3, 0.0)
+    share = np.clip((ONSET_SHARE * peak - before) / height, 1e-3, 0.999)
     onset = begun + length * np.arccos(1.0 - 2.0 * share) / np.pi
     weight = np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()
