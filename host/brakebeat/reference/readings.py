@@ -29,9 +29,13 @@ _LEAST_ROOM_S = 0.012
 _GLANCE_RAD = 0.015
 _GLANCE = 10
 _STRAIGHT, _STRAIGHT_BLUR_RAD = (18, 9, 9, 9), (0.01, 0.002, 0.0, 0.0)
-_RESTED, _RESTED_BLUR_RAD = (16, 9, 9, 9, 9), (0.04, 0.01, 0.002, 0.0, 0.0)
+# With a rest the valley runs aslant, since a wheel that turns later has further to go either way: its grids get finer
+# more slowly, so as not to lose it.
+_RESTED, _RESTED_BLUR_RAD = (20, 15, 15, 15, 15, 15, 15), (0.04, 0.02, 0.01, 0.004, 0.001, 0.0, 0.0)
+_RESTED_BESIDE = 3
 _BESIDE_S = 0.002
-_LEAST_S = 5e-4
+# Neither coming to rest nor setting off takes less of the time that the wheel moves unseen.
+_LEAST_SHARE = 0.05
 
 
 class Readings:
@@ -109,7 +113,10 @@ class Readings:
         before = after = self._unseen_grid(which, _RESTED[0])
         cost, found = self._rested(which, before, after, _RESTED_BLUR_RAD[0])
         for count, blur in zip(_RESTED[1:], _RESTED_BLUR_RAD[1:], strict=True):
-            nearer = finer_grid(before, cost.min(axis=2), count), finer_grid(after, cost.min(axis=1), count)
+            nearer = (
+                finer_grid(before, cost.min(axis=2), count, _RESTED_BESIDE),
+                finer_grid(after, cost.min(axis=1), count, _RESTED_BESIDE),
+            )
             before, after = nearer
             cost, found = self._rested(which, before, after, blur)
         flat = cost.reshape(len(which), -1).argmin(axis=1)
@@ -174,9 +181,8 @@ class Readings:
         found = met(before, after, spacing, shift, rested=True)
         cost = found.cost + self._idle(which, before_s)[:, :, None] + self._idle(which, after_s)[:, None, :]
         moving = before_s[:, :, None] + after_s[:, None, :]
-        possible = (moving <= self._room[which, None, None]) & (
-            np.minimum(before_s[:, :, None], after_s[:, None, :]) >= _LEAST_S
-        )
+        shorter = np.minimum(before_s[:, :, None], after_s[:, None, :])
+        possible = (moving <= self._room[which, None, None]) & (shorter >= _LEAST_SHARE * moving)
         return np.where(possible, cost, 1e300), found
 
     def _paired(self, which: Integers, before_s: Array, after_s: Array) -> Array:

@@ -165,11 +165,11 @@ def grown(x: Array, rise_s: float | Array) -> Array:
     return way
 
 
-def finer_grid(values: Array, cost: Array, count: int) -> Array:
-    """A finer grid (r, count) between the neighbours of each row's best value."""
+def finer_grid(values: Array, cost: Array, count: int, beside: int = 1) -> Array:
+    """A finer grid (r, count) around each row's best value, from so many values below it to as many above."""
     rows, at = np.arange(len(values)), cost.argmin(axis=1)
-    low = values[rows, np.maximum(at - 1, 0)][:, None]
-    high = values[rows, np.minimum(at + 1, values.shape[1] - 1)][:, None]
+    low = values[rows, np.maximum(at - beside, 0)][:, None]
+    high = values[rows, np.minimum(at + beside, values.shape[1] - 1)][:, None]
     grid: Array = low + (high - low) * np.linspace(0.0, 1.0, count)
     return grid
 
