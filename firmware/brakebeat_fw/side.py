@@ -35,6 +35,7 @@ class Side:
         self.xs = xs
         self.reach_rad = 1.0  # angle from the vertex to the farthest edge, about
         self.noise = 0.01  # standard deviation of an edge, edge spacings
+        self.rad2 = 1.0  # square of a spacing, rad
         self.missed = 0  # magnets passed between the nearest edge and the vertex
         self.slack = 0.0  # by how much the vertex may be nearer than those, edge spacings
         # c3 u^3 / (c2 u^2) at the farthest edge: what it is by experience, and its standard deviation (0: certain).
@@ -64,6 +65,7 @@ class Side:
         """A side of ``count`` edges from the ``first`` on."""
         side = Side(self.us[first : first + count], self.xs[first : first + count])
         side.noise = self.noise
+        side.rad2 = self.rad2
         side.reach_rad = self.reach_rad * (0.5 - side.xs[-1]) / (0.5 - self.xs[-1])
         share = side.xs[-1] / self.xs[-1] if self.xs[-1] else 1.0
         side.bend = self.bend * share

@@ -221,6 +221,7 @@ class Stretch:
         far = (reach_rad / _SIDE_RAD) ** 2
         model = NOISE_RAD / spacing_rad * max(0.1, far, far * far)
         side.reach_rad = reach_rad
+        side.rad2 = spacing_rad * spacing_rad
         side.noise = (model * model + noise * noise) ** 0.5
         if pulled:
             side.bend = max(_BEND_MOST, _BEND * reach_rad)

@@ -25,9 +25,10 @@ _ODD_CHI = const(30.0)
 _LOOSE_CHI = const(16.0)
 # Where the torque changes much, the solution at the vertex holds so far from it, seconds.
 _TOLD_S = const(0.01)
-# Torque that changes fast explains no misfit of so many times the most that is of use, and that much more.
+# Torque that changes fast explains no misfit of so many times the most that is of use and of edges that are off by so
+# much in all, rad squared.
 _HOPELESS = const(5.0)
-_HOPELESS_CHI = const(40.0)
+_ODD_RAD2 = const(0.6)
 # Places between the two nearest edges at which a vertex is tried first.
 _GRID = const(8)
 
@@ -81,20 +82,20 @@ class Placing:
         self.odd = False  # brake and pull differ much in torque
         before.placed = self
         alone = [value[0] for value in befores]
-        hopeless = self.misfit > _HOPELESS * most + _HOPELESS_CHI
         if (
             self.misfit > _ODD_CHI
             and most > _LOOSE_CHI
-            and not hopeless
+            and self.misfit < _HOPELESS * most + _ODD_RAD2 / (before.noise * before.noise * before.rad2)
             and min(len(before.us), len(after.us)) > LOOSE_EDGES
         ):
             self._loosen(alone, low, width)
-        if hopeless:
+        if self.misfit > _PAUSE_CHI and most > _PAUSE_CHI:
             # A pause helps only where the edges before have a vertex of their own.
             end = narrow(before.misfit, low, width, alone.index(min(alone)), alone)
-            hopeless = before.misfit(end) > most
-        if self.misfit > _PAUSE_CHI and most > _PAUSE_CHI and not hopeless:
-            self._pause(befores, afters, low, width)
+            if before.misfit(end) + _PAUSE_CHI < min(most, self.misfit):
+                self._pause(befores, afters, low, width)
+            else:
+                self._settle()
 
     def _pause(self, befores, afters, low, width):
         # type: (Any, Any, float, float) -> None
