@@ -6,15 +6,24 @@ its cause and its input kept here, under the target's name.
 
 import importlib.util
 import os
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from brakebeat.bench.fuzz import CORPUS, corpus_of, main
+from brakebeat.bench.fuzz import main
 from brakebeat.bench.fuzz_targets import TARGETS, Target
 
+CORPUS = Path(__file__).parent / "corpus"
 EXAMPLES = 2_000 if os.environ.get("BRAKEBEAT_LONG") else 200
+
+
+def corpus_of(target: str) -> list[Path]:
+    """The inputs that are kept for a target, in the order of their names."""
+    return sorted((CORPUS / target).glob("*"))
+
+
 KEPT = [(name, path) for name in TARGETS for path in corpus_of(name)]
 
 

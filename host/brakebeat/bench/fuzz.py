@@ -17,22 +17,18 @@ from pathlib import Path
 from brakebeat.bench.run import warn
 from brakebeat.errors import BrakebeatError, InputError
 
-CORPUS = Path(__file__).resolve().parents[3] / "tests" / "fuzz" / "corpus"
+# In the repository, where this is run: the corpus does not travel with an installed package.
+CORPUS = Path("tests/fuzz/corpus")
 _LONGEST_INPUT = 4096
 
 
-def corpus_of(target: str) -> list[Path]:
-    """The inputs that are kept for a target, in the order of their names."""
-    return sorted((CORPUS / target).glob("*"))
-
-
-def fuzz(target: str, seconds: float, found: Path, kept: Path) -> int:
+def fuzz(target: str, seconds: float, found: Path, kept: Path, corpus: Path) -> int:
     """Fuzz one target in a process of its own; its exit code, 0 where nothing broke. Raises InputError."""
     folder = kept / target
     folder.mkdir(parents=True, exist_ok=True)
     found.mkdir(parents=True, exist_ok=True)
     command = [sys.executable, "-m", "brakebeat.bench.fuzz", "--one", target, str(folder)]
-    command += [str(CORPUS / target)] if (CORPUS / target).is_dir() else []
+    command += [str(corpus / target)] if (corpus / target).is_dir() else []
     command += [f"-max_total_time={int(seconds)}", f"-max_len={_LONGEST_INPUT}", "-timeout=60"]
     command += [f"-artifact_prefix={found}/{target}-", "-print_final_stats=1"]
     return subprocess.run(command, check=False).returncode
@@ -71,13 +67,18 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--seconds", type=float, default=600.0, help="for each target (600)")
     parser.add_argument("--found", type=Path, default=Path("fuzz-found"), help="where breaking inputs go")
     parser.add_argument("--kept", type=Path, help="a corpus that grows from run to run (a temporary one)")
+    parser.add_argument("--corpus", type=Path, default=CORPUS, help=f"where it begins ({CORPUS})")
     args = parser.parse_args(words)
+    if not args.corpus.is_dir():
+        parser.error(f"--corpus {args.corpus}: no such folder; run this in the repository, or name it")
     unknown = [name for name in args.targets if name not in TARGETS]
     if unknown:
         parser.error(f"no such target: {unknown[0]}; choose of {', '.join(TARGETS)}")
     with tempfile.TemporaryDirectory() as made:
         kept = args.kept or Path(made)
-        codes = {name: fuzz(name, args.seconds, args.found, kept) for name in args.targets or TARGETS}
+        codes = {
+            name: fuzz(name, args.seconds, args.found, kept, args.corpus) for name in args.targets or TARGETS
+        }
     for name, code in codes.items():
         print(f"{name}: {'nothing broke' if code == 0 else f'ended with code {code}, see {args.found}'}")
     return int(any(codes.values()))
