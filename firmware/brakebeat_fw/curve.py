@@ -8,7 +8,6 @@ from .fit import local
 
 # Times the mean residual beyond which a point is an outlier: 5 standard deviations of a normal.
 _OUTLIER = 6.0
-
 # A point that is no further off the cubic through its four neighbours, times the noise of one, is no outlier.
 _SUSPECT = const(3.0)
 

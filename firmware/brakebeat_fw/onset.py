@@ -84,23 +84,18 @@ class Brake:
         total = 0.0
         for t, x in points:
             u = (t - middle) / length + 0.5
-            if u <= 0.0:
-                # Before the ramp nothing tells of it.
-                off = x - start - t * (speed - held * t / 2)
-                size = abs(off)
-                weight = min(1.0, limit / (size + 1e-9))
-                total += size * weight
-                system.add((1.0, t, -t * t / 2), off, weight)
-                continue
             angle, slope, _ = ramp(u)
             lag = length * length * angle
-            slope *= brake * length
             off = x - start - t * (speed - held * t / 2) + brake * lag
             size = abs(off)
             weight = min(1.0, limit / (size + 1e-9))
             total += size * weight
-            bend = (slope * (t - middle) - 2.0 * brake * lag) / length
-            system.add((1.0, t, -t * t / 2, -lag, slope, bend), off, weight)
+            row = (1.0, t, -t * t / 2)  # type: tuple[float, ...]
+            if u > 0.0:
+                # Before the ramp nothing tells of it.
+                slope *= brake * length
+                row += (-lag, slope, (slope * (t - middle) - 2.0 * brake * lag) / length)
+            system.add(row, off, weight)
         stiff = noise / (_HELD_SPREAD * self._brake)
         system.add((0.0, 0.0, 1.0), _HELD * self._brake - held, stiff * stiff)
         stiff = noise / _RAMP_S

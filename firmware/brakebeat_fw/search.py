@@ -12,21 +12,17 @@ def search(misfit, low, high, steps):
     # type: (Any, float, float, int) -> float
     """The argument between ``low`` and ``high`` with the least misfit: a grid, then ``narrow`` about its best."""
     width = (high - low) / steps
-    values = [misfit(low + k * width) for k in range(steps + 1)]
-    best = 0
-    for k in range(steps + 1):
-        if values[k] < values[best]:
-            best = k
-    return narrow(misfit, low, width, best, values)
+    return narrow(misfit, low, width, [misfit(low + k * width) for k in range(steps + 1)])
 
 
-def narrow(misfit, low, width, best, values):
-    # type: (Any, float, float, int, list[float]) -> float
-    """The argument of the valley around place ``best`` of a grid whose ``values`` are known, by Brent's method.
+def narrow(misfit, low, width, values):
+    # type: (Any, float, float, list[float]) -> float
+    """The argument of the valley around the least of a grid's ``values``, ``width`` apart, by Brent's method.
 
     Parabolas through the three best arguments, golden section where one leads astray (R. P. Brent, Algorithms for
     Minimization Without Derivatives, 1973, chapter 5; written from memory).
     """
+    best = values.index(min(values))
     left = max(0, best - 1)
     right = min(len(values) - 1, best + 1)
     a = low + left * width

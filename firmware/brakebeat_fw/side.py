@@ -241,9 +241,8 @@ class Side:
         bent = self.bend * reach / cube
         # What is left of the cubic share once the bend that experience tells is taken out.
         odd = b3 + bent
-        stiff = f = g = y3 = 0.0
-        cubic_too = self.bend_spread > 0.0 and len(self.us) > 3
-        if cubic_too:
+        y3 = 0.0
+        if self.bend_spread > 0.0 and len(self.us) > 3:
             stiff = self.noise / (self.bend_spread * reach) * cube
             stiff *= stiff
             y0 = b1 * n1
@@ -251,27 +250,17 @@ class Side:
             y3 = b1 * n4 - stiff * odd
             left += b1 * b1 * n2 + stiff * odd * odd
             n6 += stiff
-            f = n5 / n6
-            g = n3 / n6
-            y2 -= f * y3
-            y0 -= g * y3
-            left -= y3 * y3 / n6
-            n4 -= f * n5
-            n2 -= f * n3
-            n0 -= g * n3
         else:
             y0 = b1 * n1 + odd * n3
             y2 = b1 * n3 + odd * n5
             left += b1 * (b1 * n2 + 2.0 * odd * n4) + odd * odd * n6
-        h = n2 / n4 if n4 > 1e-9 else 0.0
-        weight = n0 - h * n2
-        if weight <= 1e-6 or n4 <= 1e-9:
+            b3 = -bent
+            n6 = 0.0
+        e0, e2, e3, weight, told = _solve(n0, n2, n3, n4, n5, n6, y0, y2, y3)
+        if not weight:
             return 0.0, 0.0, 0.0, 0.0
-        y0 -= h * y2
-        e0 = y0 / weight
-        e2 = (y2 - n2 * e0) / n4
-        left -= y0 * e0 + y2 * y2 / n4
-        jerk = b3 + y3 / n6 - g * e0 - f * e2 if cubic_too else -bent
+        left -= told
+        jerk = b3 + e3
         c2 = b2 + e2
         square = scale * scale
         self.curvature = c2 / square
@@ -312,26 +301,14 @@ class Side:
                 n5 += s2 * s3
                 n6 += s3 * s3
                 y3 += y * s3
-        n0 = float(len(us))
-        stiff = f = g = 0.0
+        stiff = 0.0
         if cubic:
             stiff = self.noise / (self.bend_spread * reach)
             stiff *= stiff
             n6 += stiff
-            f = n5 / n6
-            g = n3 / n6
-            n4 -= f * n5
-            n2 -= f * n3
-            n0 -= g * n3
-            y2 -= f * y3
-            y0 -= g * y3
-        h = n2 / n4 if n4 > 1e-9 else 0.0
-        weight = n0 - h * n2
-        if weight <= 1e-6 or n4 <= 1e-9:
+        c0, c2, c3, weight, _ = _solve(float(len(us)), n2, n3, n4, n5, n6, y0, y2, y3)
+        if not weight:
             return 0.0, 0.0, 0.0, 0.0
-        c0 = (y0 - h * y2) / weight
-        c2 = (y2 - n2 * c0) / n4
-        c3 = y3 / n6 - g * c0 - f * c2 if cubic else 0.0
         total = stiff * c3 * c3
         for s2, s3, y in rows:
             y -= c0 + c2 * s2 + c3 * s3
@@ -339,3 +316,33 @@ class Side:
         self.curvature = c2 / (scale * scale)
         self.jerk = (c3 - bent) / (scale * scale * scale)
         return total, c0, c2, weight
+
+
+def _solve(n0, n2, n3, n4, n5, n6, y0, y2, y3):
+    # type: (float, float, float, float, float, float, float, float, float) -> tuple[float, float, float, float, float]
+    """Least squares c0 + c2 s^2 + c3 s^3 from sums of powers of s (n) and of their products with the angle (y).
+
+    n6 is 0 where there is no cubic share. Returns c0, c2, c3, the weight of c0 (0: the edges do not carry it) and the
+    sum of squares that the three explain.
+    """
+    f = g = c3 = told = 0.0
+    if n6:
+        f = n5 / n6
+        g = n3 / n6
+        n4 -= f * n5
+        n2 -= f * n3
+        n0 -= g * n3
+        y2 -= f * y3
+        y0 -= g * y3
+        c3 = y3 / n6
+        told = y3 * c3
+    h = n2 / n4 if n4 > 1e-9 else 0.0
+    weight = n0 - h * n2
+    if weight <= 1e-6 or n4 <= 1e-9:
+        return 0.0, 0.0, 0.0, 0.0, 0.0
+    y0 -= h * y2
+    c0 = y0 / weight
+    c2 = (y2 - n2 * c0) / n4
+    if n6:
+        c3 -= g * c0 + f * c2
+    return c0, c2, c3, weight, told + y0 * c0 + y2 * y2 / n4

@@ -76,12 +76,15 @@ class Placing:
         befores = [_solve(before, low + k * width) for k in range(_GRID + 1)]
         afters = [_solve(after, low + k * width) for k in range(_GRID + 1)]
         values = [befores[k][0] + afters[k][0] + self._apart(befores[k], afters[k]) for k in range(_GRID + 1)]
-        at = narrow(self._common, low, width, values.index(min(values)), values)
+        at = narrow(self._common, low, width, values)
         self.misfit = self._common(at)
         self.end = self.start = at
         self.odd = False  # brake and pull differ much in torque
         before.placed = self
-        alone = [value[0] for value in befores]
+        if self.misfit <= _PAUSE_CHI or most <= _PAUSE_CHI:
+            return
+        # Where the edges before would have their vertex by themselves.
+        alone = narrow(before.misfit, low, width, [value[0] for value in befores])
         if (
             self.misfit > _ODD_CHI
             and most > _LOOSE_CHI
@@ -89,10 +92,9 @@ class Placing:
             and min(len(before.us), len(after.us)) > LOOSE_EDGES
         ):
             self._loosen(alone, low, width)
-        if self.misfit > _PAUSE_CHI and most > _PAUSE_CHI:
-            # A pause helps only where the edges before have a vertex of their own.
-            end = narrow(before.misfit, low, width, alone.index(min(alone)), alone)
-            if before.misfit(end) + _PAUSE_CHI < min(most, self.misfit):
+        if self.misfit > _PAUSE_CHI:
+            # A pause helps only where that fits.
+            if before.misfit(alone) + _PAUSE_CHI < min(most, self.misfit):
                 self._pause(befores, afters, low, width)
             else:
                 self._settle()
@@ -131,12 +133,11 @@ class Placing:
         else:
             self._settle()
 
-    def _loosen(self, befores, low, width):
-        # type: (list[float], float, float) -> None
+    def _loosen(self, alone, low, width):
+        # type: (float, float, float) -> None
         """Try torque that fades from the brake's into the pull's, and a brake that still builds up if it must."""
         before, after = self.before, self.after
-        at = narrow(before.misfit, low, width, befores.index(min(befores)), befores)
-        if before.misfit(at) > _ODD_CHI / 3:
+        if before.misfit(alone) > _ODD_CHI / 3:
             self.before = before.loose()
         self.after = after.carrying()
         self.carries = True

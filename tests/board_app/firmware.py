@@ -1,20 +1,11 @@
 """The firmware's modules that need no board, imported into the tests' own Python."""
 
 import struct
-import sys
-import types
 
-from brakebeat.board.files import firmware_dir
+from brakebeat.board.files import firmware_dir, firmware_importable
 from brakebeat.board.layouts import name_everything
 
-sys.path.append(str(firmware_dir()))
-
-# The VM's own module, of which these files want `const` alone; the package of that name on PyPI is another thing.
-_before = sys.modules.get("micropython")
-_stand_in = types.ModuleType("micropython")
-vars(_stand_in)["const"] = lambda value: value
-sys.modules["micropython"] = _stand_in
-try:
+with firmware_importable():
     from brakebeat_fw import (
         access,
         cable,
@@ -34,10 +25,6 @@ try:
         supply,
         wire,
     )
-finally:
-    del sys.modules["micropython"]
-    if _before is not None:
-        sys.modules["micropython"] = _before
 
 __all__ = [
     "access",

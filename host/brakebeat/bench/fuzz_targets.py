@@ -11,7 +11,6 @@ import functools
 import importlib
 import json
 import struct
-import sys
 import tempfile
 import types
 import zlib
@@ -22,7 +21,7 @@ from typing import Any
 
 import numpy as np
 
-from brakebeat.board.files import firmware_dir, load_wire
+from brakebeat.board.files import firmware_importable, load_wire
 from brakebeat.errors import InputError
 from brakebeat.formats.recording import parse_recording, write_recording
 from brakebeat.formats.rig import Rig, read_rig, write_rig
@@ -244,18 +243,8 @@ def lines(data: bytes) -> None:
 @functools.cache
 def _firmware(name: str) -> types.ModuleType:
     """One of the board's files, imported here."""
-    if str(firmware_dir()) not in sys.path:
-        sys.path.append(str(firmware_dir()))
-    before = sys.modules.get("micropython")
-    stand_in = types.ModuleType("micropython")
-    vars(stand_in)["const"] = lambda value: value
-    sys.modules["micropython"] = stand_in
-    try:
+    with firmware_importable():
         return importlib.import_module(f"brakebeat_fw.{name}")
-    finally:
-        del sys.modules["micropython"]
-        if before is not None:
-            sys.modules["micropython"] = before
 
 
 def load_firmware() -> None:

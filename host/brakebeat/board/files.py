@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import importlib.util
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
 
@@ -41,3 +44,24 @@ def load_wire() -> ModuleType:
     spec.loader.exec_module(module)
     name_everything(module, path.read_text(encoding="utf-8"))
     return module
+
+
+@contextlib.contextmanager
+def firmware_importable() -> Iterator[None]:
+    """Inside, the board's files that need no board can be imported as ``brakebeat_fw.NAME``.
+
+    Of MicroPython's own module they want ``const`` alone, which is stood in for; the package of that name on PyPI,
+    which brings the VM, is another thing and is put back.
+    """
+    if str(firmware_dir()) not in sys.path:
+        sys.path.append(str(firmware_dir()))
+    before = sys.modules.get("micropython")
+    stand_in = ModuleType("micropython")
+    vars(stand_in)["const"] = lambda value: value
+    sys.modules["micropython"] = stand_in
+    try:
+        yield
+    finally:
+        del sys.modules["micropython"]
+        if before is not None:
+            sys.modules["micropython"] = before
