@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from brakebeat.board.engine import micropython_command
+from brakebeat.pools import interrupt_held
 
 _VM_BOARD = Path(__file__).with_name("vm_board.py")
 CTRL_A, CTRL_B = b"\x01", b"\x02"
@@ -60,11 +61,11 @@ class Board:
         self.starts += 1
         arguments = [str(self.flash), str(self.blocks), "raw" if self._raw else "run"]
         # A Ctrl-C that comes before the VM runs is lost, as on a board; it must not stop what was forked.
-        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-        self._pid, self._vm = pty.fork()
+        with interrupt_held():
+            self._pid, self._vm = pty.fork()
+            if self._pid == 0:
+                signal.signal(signal.SIGINT, signal.SIG_IGN)
         if self._pid == 0:
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
-            signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
             settings = termios.tcgetattr(0)
             # No echo and no editing, but Ctrl-C stops what runs, as on a board.
             settings[0], settings[1] = 0, 0
@@ -72,7 +73,6 @@ class Board:
             termios.tcsetattr(0, termios.TCSANOW, settings)
             command = micropython_command()
             os.execv(command, [command, "-X", "heapsize=4m", "-i", str(_VM_BOARD), *arguments])
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
         # After a soft reset the raw prompt comes by itself.
         self._owes_raw = self._raw
         self._said = b""
