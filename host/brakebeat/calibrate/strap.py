@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from scipy.optimize import least_squares
 
-from brakebeat.calibrate.pulls import read_stops
+from brakebeat.calibrate.pulls import Stops, read_stops
 from brakebeat.calibrate.result import Calibration
 from brakebeat.calibrate.runs import seconds
 from brakebeat.errors import InputError
@@ -41,65 +42,114 @@ def calibrate_strap(
         raise InputError(
             "--pulled: give the lengths that were pulled out, in m, one after the other, each above 0"
         )
-    rig = recording.rig
-    stops = read_stops(seconds(recording.t_us), len(pulled_m), rig.pulses_per_rev, recording.path)
-    if stops.extra > _MOST_EXTRA:
-        raise InputError(
-            f"{recording.path}: {len(pulled_m)} lengths are given, but {len(pulled_m) - 1} pauses do not stand out "
-            f"unless {stops.extra} edges belong to no magnet: hold still for three seconds after each pull; if that "
-            "was so, mend the sensor first (its distance from the magnets, shielding, a pull-up), then pull again"
-        )
-    spacing = 2.0 * np.pi / rig.pulses_per_rev
-    seen = (stops.place[-1] - stops.place) * spacing
-    sigma = stops.sigma * spacing
-    lengths = np.array(pulled_m)
-    fitted = strap_thickness_m is None and len(lengths) >= _LEAST_FOR_THICKNESS
-    radius = float(lengths.sum() / seen[0])
-
-    def misfit(unknown: np.ndarray, growing: bool) -> np.ndarray:
-        thickness = unknown[1] * 1e-3 if growing else (strap_thickness_m or 0.0)
-        moved = unknown[2:]
-        end = float(wound_angle_rad(left_on_drum_m, unknown[0] * radius, max(thickness, 0.0)))
-        travel = strap_travel_m(np.maximum(seen + end + moved, 0.0), unknown[0] * radius, thickness)
-        own = moved / sigma
-        tie = np.zeros(0) if growing else np.array([unknown[1]])
-        return np.concatenate([(travel[:-1] - travel[1:] - lengths) / length_sigma_m, own, tie])
-
-    start = np.concatenate([[0.9, 0.5 if fitted else 0.0], np.zeros(len(stops.place))])
-    solved = least_squares(misfit, start, args=(fitted,), x_scale="jac", method="trf")
-    flags = []
-    spread = _spread(solved)
-    thickness_sigma = spread[1] if fitted else None
-    if fitted and solved.x[1] < 0.0:
-        flags.append("negative_thickness")
-        fitted = False
-        solved = least_squares(misfit, start, args=(False,), x_scale="jac")
-        spread = _spread(solved)
-    free = len(lengths) - 1 - int(fitted)
-    chi2 = 2.0 * float(solved.cost)
-    if free > 0 and chi2 > free + 3.0 * np.sqrt(2.0 * free) + 3.0:
-        flags.append("lengths_disagree")
-        spread = spread * np.sqrt(chi2 / free)
-        thickness_sigma = None if thickness_sigma is None else thickness_sigma * np.sqrt(chi2 / free)
-    thickness = float(solved.x[1]) * 1e-3 if fitted else (strap_thickness_m or 0.0)
+    stops = _stops(recording, len(pulled_m))
+    spacing = 2.0 * np.pi / recording.rig.pulses_per_rev
+    pulls = _Pulls(
+        seen=(stops.place[-1] - stops.place) * spacing,
+        sigma=stops.sigma * spacing,
+        lengths=np.array(pulled_m),
+        length_sigma_m=length_sigma_m,
+        left_on_drum_m=left_on_drum_m,
+        given_thickness_m=strap_thickness_m or 0.0,
+    )
+    drum = _fit(pulls, strap_thickness_m is None and len(pulled_m) >= _LEAST_FOR_THICKNESS)
     result = Calibration(
         "strap",
-        {"drum_radius_m": float(solved.x[0]) * radius, "strap_thickness_m": thickness},
-        {
-            "drum_radius_m": float(spread[0]) * radius,
-            "strap_thickness_m": None if thickness_sigma is None else float(thickness_sigma) * 1e-3,
-        },
-        flags,
-        details={"turned_rad": (seen[:-1] - seen[1:]).tolist(), "pulled_m": list(pulled_m)},
+        {"drum_radius_m": drum.radius_m, "strap_thickness_m": drum.thickness_m},
+        {"drum_radius_m": drum.radius_sigma_m, "strap_thickness_m": drum.thickness_sigma_m},
+        drum.flags,
+        details={"turned_rad": (pulls.seen[:-1] - pulls.seen[1:]).tolist(), "pulled_m": list(pulled_m)},
     )
     if stops.extra > 0:
         # One that was taken for a magnet's would count a whole spacing.
         result.flag("edges_extra")
     if strap_thickness_m is not None:
         result.flag("thickness_assumed")
-    elif not fitted and "negative_thickness" not in flags:
+    elif not drum.fitted and "negative_thickness" not in drum.flags:
         result.flag("thickness_inseparable")
     return result
+
+
+def _stops(recording: Recording, pulls: int) -> Stops:
+    """Where the wheel stood before, between and after the pulls."""
+    stops = read_stops(seconds(recording.t_us), pulls, recording.rig.pulses_per_rev, recording.path)
+    if stops.extra > _MOST_EXTRA:
+        raise InputError(
+            f"{recording.path}: {pulls} lengths are given, but {pulls - 1} pauses do not stand out "
+            f"unless {stops.extra} edges belong to no magnet: hold still for three seconds after each pull; if that "
+            "was so, mend the sensor first (its distance from the magnets, shielding, a pull-up), then pull again"
+        )
+    return stops
+
+
+@dataclass(frozen=True)
+class _Pulls:
+    """What was seen and what was said: ``n`` lengths, ``n + 1`` stops."""
+
+    # (n + 1,) from each stop to the last one, and its standard uncertainty, rad
+    seen: np.ndarray
+    sigma: np.ndarray
+    # (n,)
+    lengths: np.ndarray
+    length_sigma_m: float
+    left_on_drum_m: float
+    given_thickness_m: float
+
+    @property
+    def scale_m(self) -> float:
+        """A radius of about the right size."""
+        return float(self.lengths.sum() / self.seen[0])
+
+    def misfit(self, unknown: np.ndarray, growing: bool) -> np.ndarray:
+        """Residuals in standard uncertainties; ``unknown``: radius in ``scale_m``, thickness in mm, stops' errors."""
+        thickness = unknown[1] * 1e-3 if growing else self.given_thickness_m
+        radius_m = unknown[0] * self.scale_m
+        moved = unknown[2:]
+        end = float(wound_angle_rad(self.left_on_drum_m, radius_m, max(thickness, 0.0)))
+        travel = strap_travel_m(np.maximum(self.seen + end + moved, 0.0), radius_m, thickness)
+        own = moved / self.sigma
+        tie = np.zeros(0) if growing else np.array([unknown[1]])
+        return np.concatenate([(travel[:-1] - travel[1:] - self.lengths) / self.length_sigma_m, own, tie])
+
+
+@dataclass(frozen=True)
+class _Drum:
+    """The drum that fits the pulls best; ``fitted``: the thickness, too, comes from them."""
+
+    radius_m: float
+    radius_sigma_m: float
+    thickness_m: float
+    thickness_sigma_m: float | None
+    fitted: bool
+    flags: list[str]
+
+
+def _fit(pulls: _Pulls, fitted: bool) -> _Drum:
+    """``fitted``: find the thickness, too; without it where that comes out negative."""
+    start = np.concatenate([[0.9, 0.5 if fitted else 0.0], np.zeros(len(pulls.seen))])
+    solved = least_squares(pulls.misfit, start, args=(fitted,), x_scale="jac", method="trf")
+    flags = []
+    spread = _spread(solved)
+    thickness_sigma = spread[1] if fitted else None
+    if fitted and solved.x[1] < 0.0:
+        flags.append("negative_thickness")
+        fitted = False
+        solved = least_squares(pulls.misfit, start, args=(False,), x_scale="jac")
+        spread = _spread(solved)
+    free = len(pulls.lengths) - 1 - int(fitted)
+    chi2 = 2.0 * float(solved.cost)
+    if free > 0 and chi2 > free + 3.0 * np.sqrt(2.0 * free) + 3.0:
+        flags.append("lengths_disagree")
+        spread = spread * np.sqrt(chi2 / free)
+        thickness_sigma = None if thickness_sigma is None else thickness_sigma * np.sqrt(chi2 / free)
+    return _Drum(
+        radius_m=float(solved.x[0]) * pulls.scale_m,
+        radius_sigma_m=float(spread[0]) * pulls.scale_m,
+        thickness_m=float(solved.x[1]) * 1e-3 if fitted else pulls.given_thickness_m,
+        thickness_sigma_m=None if thickness_sigma is None else float(thickness_sigma) * 1e-3,
+        fitted=fitted,
+        flags=flags,
+    )
 
 
 def _spread(solved: Any) -> np.ndarray:

@@ -5,10 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-import tempfile
 from collections.abc import AsyncIterator
-from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from brakebeat.cli.numbers import positive
@@ -16,7 +13,7 @@ from brakebeat.errors import DeviceError, InputError
 
 if TYPE_CHECKING:
     from brakebeat.link import Wanted
-    from brakebeat.virtual.rig import VirtualBoard
+    from brakebeat.virtual.boards import VirtualBoards
 
 CAUTION = "Keep clear of wheel and strap while they move."
 
@@ -83,25 +80,6 @@ def wanted_boards(args: argparse.Namespace) -> list[Wanted]:
     return wanted
 
 
-@dataclass
-class VirtualBoards:
-    """Running boards without hardware."""
-
-    boards: list[VirtualBoard]
-    # In all recordings.
-    edges: int
-
-    def over(self, reps: int) -> bool:
-        """Whether every recording is played to its end and ``reps`` reps are all that were in them."""
-        played = [board.reps_played for board in self.boards]
-        return None not in played and reps >= sum(count or 0 for count in played)
-
-    async def played(self) -> None:
-        """Wait until every recording is played."""
-        for board in self.boards:
-            await board.played.wait()
-
-
 @contextlib.asynccontextmanager
 async def virtual_boards(
     args: argparse.Namespace, *, wait_for_host: bool = True
@@ -112,32 +90,15 @@ async def virtual_boards(
         return
     from brakebeat.formats.recording import read_recording
     from brakebeat.samples import resolve
-    from brakebeat.virtual.air import virtual_air
-    from brakebeat.virtual.bleak_backend import bleak_on
-    from brakebeat.virtual.rig import virtual_board
+    from brakebeat.virtual.boards import boards_on_air
 
     recordings = [read_recording(resolve(file)) for file in args.virtual]
-    async with contextlib.AsyncExitStack() as stack:
-        folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="brakebeat-")))
-        air = await stack.enter_async_context(virtual_air())
-        stack.enter_context(bleak_on(air))
-        boards = []
-        for number, recording in enumerate(recordings, 1):
-            own = folder / str(number)
-            own.mkdir()
-            board = virtual_board(
-                recording,
-                air,
-                own,
-                speed=args.speed,
-                engine=args.engine,
-                wait_for_host=wait_for_host,
-                address=f"F0:0D:00:00:B0:{number:02X}",
-            )
-            boards.append(await stack.enter_async_context(board))
-        if boards[0].engine == "cpython" and args.engine == "auto":
+    async with boards_on_air(
+        recordings, speed=args.speed, engine=args.engine, wait_for_host=wait_for_host
+    ) as running:
+        if running.boards[0].engine == "cpython" and args.engine == "auto":
             print("no MicroPython VM is installed here: the firmware runs on CPython", file=sys.stderr)
-        yield VirtualBoards(boards, sum(len(recording.t_us) for recording in recordings))
+        yield running
 
 
 async def all_in_reach(seconds: float) -> list[Wanted]:

@@ -16,9 +16,9 @@ from brakebeat.cli.board_options import virtual_boards, wanted_boards
 from brakebeat.errors import BrakebeatError, InputError
 
 if TYPE_CHECKING:
-    from brakebeat.cli.board_options import VirtualBoards
     from brakebeat.formats.recording import Recording
     from brakebeat.link import Event, Wanted
+    from brakebeat.virtual.boards import VirtualBoards
     from brakebeat.watch.recorder import Recorder
 
 # A crash or an empty battery on this side costs no more than this.

@@ -5,14 +5,16 @@ from __future__ import annotations
 import contextlib
 import time
 from collections.abc import AsyncGenerator, Callable, Sequence
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from brakebeat.board.files import load_wire
-from brakebeat.cli.board_options import VirtualBoards
 from brakebeat.coach.keeper import Keeper
 from brakebeat.coach.session import CoachSession, Placed
 from brakebeat.link import EdgesArrived, Event, Finder, Ledger, RepArrived, Wanted, follow
 from brakebeat.link.control import CommandError
+
+if TYPE_CHECKING:
+    from brakebeat.virtual.boards import VirtualBoards
 
 
 class CoachScreen(Protocol):

@@ -12,6 +12,9 @@ from brakebeat.formats.edge_text import shorten
 VERSION_KEY = "brakebeat-pulses"
 VERSION = "1"
 COLUMNS = "t_us,step"
+# Keys that mark a recording from which edges are missing; absent where none is.
+LOST_KEY = "edges_lost"
+HOLES_KEY = "holes_us"
 
 LONGEST_LINE = 64 * 1024
 _MOST_LINES = 1000

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 from pathlib import Path
 
-from brakebeat import cli
 from brakebeat.formats.recording import read_recording, write_recording
 from brakebeat.samples import FOLDER, SHOWS_KEY
 
@@ -54,7 +54,9 @@ def main(folder: Path = FOLDER) -> None:
     """Simulate every recipe into ``folder``; the header gains what the sample shows."""
     for name, (shows, options) in RECIPES.items():
         path = folder / f"{name}.csv"
-        if cli.main(["simulate", "--out", str(path), *options]):
+        # By the command line, as everybody can do it.
+        words = [sys.executable, "-m", "brakebeat", "simulate", "--out", str(path), *options]
+        if subprocess.run(words, check=False).returncode:
             sys.exit(1)
         recording = read_recording(path)
         write_recording(path, recording.t_us, recording.step, {SHOWS_KEY: shows, **recording.header})

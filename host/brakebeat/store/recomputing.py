@@ -6,12 +6,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from brakebeat import __version__
+from brakebeat.formats.header import LOST_KEY
 from brakebeat.results import Rep
 from brakebeat.store.changes import change
 from brakebeat.store.computing import EngineName, fill, look
 from brakebeat.store.connection import Store
 from brakebeat.store.sessions import load_recording, new_computation
-from brakebeat.watch.tape import LOST_KEY
 
 
 @dataclass(frozen=True)

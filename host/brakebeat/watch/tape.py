@@ -7,11 +7,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from brakebeat.formats.edge_text import Steps, Times
+from brakebeat.formats.header import HOLES_KEY, LOST_KEY
 from brakebeat.formats.recording import Recording
 
-# Header keys that mark a recording from which something is missing; absent where nothing is.
-LOST_KEY = "edges_lost"
-HOLES_KEY = "holes_us"
 _MOST_HOLES_TOLD = 100
 
 

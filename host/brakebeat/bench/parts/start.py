@@ -8,7 +8,7 @@ import time
 
 from brakebeat.bench.figure import Figure, Measured, Scale
 from brakebeat.bench.processor import processor_s
-from brakebeat.cli import COMMANDS
+from brakebeat.commands import COMMANDS
 
 LIMIT_S = 0.25
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from brakebeat.cli.board_options import (
     CAUTION,
-    VirtualBoards,
     add_board_arguments,
     all_in_reach,
     virtual_boards,
@@ -21,6 +20,7 @@ from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
     from brakebeat.link import Wanted
+    from brakebeat.virtual.boards import VirtualBoards
     from brakebeat.watch.watcher import RigsOf
 
 
