@@ -29,37 +29,42 @@ def asked(monkeypatch):
     return queries
 
 
-@pytest.mark.parametrize("export", [write_csv, write_json])
-def test_exports(export, asked, tmp_path):
-    counts = []
+@pytest.fixture(scope="module")
+def stores(tmp_path_factory):
+    """Stores on disk by how many sessions, of a set each, are in them. They are read only."""
+    paths = {}
     for size in (1, 25):
-        with open_store(tmp_path / str(size)) as store:
+        paths[size] = tmp_path_factory.mktemp("scale") / str(size)
+        with open_store(paths[size]) as store:
             for _ in range(size):
                 a_set(store)
+    return paths
+
+
+@pytest.mark.parametrize("export", [write_csv, write_json])
+def test_exports(export, asked, stores):
+    counts = []
+    for path in stores.values():
+        with open_store(path) as store:
             asked.clear()
             export(store, io.BytesIO())
             counts.append(len(asked))
     assert counts[0] == counts[1] > 0
 
 
-def test_list(asked, tmp_path, capsys):
+def test_list(asked, stores, capsys):
     counts = []
-    for size in (1, 25):
-        with open_store(tmp_path / str(size)) as store:
-            for _ in range(size):
-                a_set(store)
+    for path in stores.values():
         asked.clear()
-        assert main(["log", "list", "--limit", "0", "--store", str(tmp_path / str(size))]) == 0
+        assert main(["log", "list", "--limit", "0", "--store", str(path)]) == 0
         counts.append(len(asked))
     assert counts[0] == counts[1] > 0
 
 
-def test_sums(asked, tmp_path):
+def test_sums(asked, stores):
     counts = []
-    for size in (1, 25):
-        with open_store(tmp_path / str(size)) as store:
-            for _ in range(size):
-                a_set(store)
+    for size, path in stores.items():
+        with open_store(path) as store:
             asked.clear()
             assert len(set_sums(store, Which())) == size
             counts.append(len(asked))
