@@ -41,13 +41,20 @@ def rep(index: int = 0, power_w: float = 400.0, *, momentum: bool = False, **cha
 
 
 def a_set(
-    store: Store, reps: int = 4, *, athlete: str = "Mara Quill", session: int | None = None
+    store: Store,
+    reps: int = 4,
+    *,
+    athlete: str = "Mara Quill",
+    exercise: str = "squat",
+    rig: Rig = RIG,
+    engine_version: str = "9.9.9",
+    session: int | None = None,
 ) -> tuple[int, int]:
     """(session, set) of a new set."""
     with store.writing():
-        who, what = named(store, "athlete", athlete), named(store, "exercise", "squat")
+        who, what = named(store, "athlete", athlete), named(store, "exercise", exercise)
         session_id = session or start_session(store, who)
-        set_id = start_set(store, session_id, what, RIG, "board", "9.9.9")
+        set_id = start_set(store, session_id, what, rig, "board", engine_version)
         add_reps(store, set_id, [rep(index, momentum=index < 2) for index in range(reps)])
     return session_id, set_id
 

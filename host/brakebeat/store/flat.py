@@ -20,12 +20,13 @@ from brakebeat.errors import InputError
 from brakebeat.formats.rig import Rig
 from brakebeat.results import FLAGS, PhaseFigures, Rep
 from brakebeat.store.catalog import checked_name, named
+from brakebeat.store.cells import unshielded
 from brakebeat.store.changes import created, mark_rep
 from brakebeat.store.clock import to_stored
 from brakebeat.store.connection import Store
 from brakebeat.store.rep_rows import PHASES
 from brakebeat.store.sessions import add_reps, start_session, start_set
-from brakebeat.store.table import HEADINGS, SET_COLUMNS
+from brakebeat.store.table import FREE_TEXT, HEADINGS, SET_COLUMNS
 
 Row = dict[str, Any]
 _FIRST_BYTES = {b"PAR1": "parquet", b"sess": "csv"}
@@ -89,10 +90,10 @@ def _csv_rows(path: Path) -> Iterator[tuple[int, Row]]:
                     raise InputError(
                         f"{path}:{reader.line_num}: {len(cells)} values for {len(HEADINGS)} columns; export it again"
                     )
-                yield (
-                    reader.line_num,
-                    {name: cell if cell != "" else None for name, cell in zip(HEADINGS, cells, strict=True)},
-                )
+                row = dict(zip(HEADINGS, cells, strict=True))
+                for name in FREE_TEXT:
+                    row[name] = unshielded(row[name])
+                yield reader.line_num, {name: cell if cell != "" else None for name, cell in row.items()}
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(f"{path}: cannot be read as CSV ({error}); export it again") from error
 

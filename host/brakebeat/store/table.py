@@ -12,6 +12,7 @@ from typing import IO, Any
 import orjson
 
 from brakebeat.formats.atomic import atomic_write
+from brakebeat.store.cells import shielded
 from brakebeat.store.clock import from_stored
 from brakebeat.store.connection import Store
 from brakebeat.store.rep_rows import COLUMNS
@@ -31,6 +32,8 @@ SET_COLUMNS = (
     "session_uid",
     "pulses_per_rev",
 )
+# Those of them that somebody, or another program, has put into words.
+FREE_TEXT = frozenset(("athlete", "exercise", "rig", "engine", "engine_version", "set_uid", "session_uid"))
 TEXT_COLUMNS = ("brake_timing", "flags")
 NUMBER_COLUMNS = tuple(name for name in COLUMNS if name not in (*TEXT_COLUMNS, "uncertainty"))
 HEADINGS = (
@@ -113,7 +116,8 @@ def csv_pieces(store: Store, athlete_id: int | None = None) -> Iterator[str]:
     """The table as CSV (RFC 4180 but for the line ends, which are newlines): headings, then some hundred
     lines at a time.
 
-    Numbers carry 15 digits; what is unknown is empty. Flags of a rep are parted by blanks.
+    Numbers carry 15 digits; what is unknown is empty. Flags of a rep are parted by blanks. Free text that a
+    spreadsheet would take for a formula has an apostrophe in front (``cells``); an import takes it off again.
     """
     yield ",".join(HEADINGS) + "\n"
     with store.reading():
@@ -138,11 +142,17 @@ def csv_pieces(store: Store, athlete_id: int | None = None) -> Iterator[str]:
 def _prefixes(chosen: Chosen) -> list[str]:
     """Each set's part of its reps' lines."""
     lines: list[str] = []
-    # A csv.writer hands over each line in one piece.
-    writer = csv.writer(SimpleNamespace(write=lines.append), lineterminator="")
+    # A csv.writer hands over each line in one piece, and quotes those ends of lines only that it writes itself.
+    ends = "\r\n"
+    writer = csv.writer(
+        SimpleNamespace(write=lambda line: lines.append(line[: -len(ends)])), lineterminator=ends
+    )
     at = SET_COLUMNS.index("set_started")
+    free_text = [place for place, name in enumerate(SET_COLUMNS) if name in FREE_TEXT]
     for *cells, offset_min in chosen.rows:
         cells[at] = from_stored(cells[at], offset_min).isoformat(timespec="milliseconds")
+        for place in free_text:
+            cells[place] = cells[place] and shielded(cells[place])
         writer.writerow(cells)
     return lines
 

@@ -21,6 +21,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "out", metavar="FILE", help="where to: *.csv, *.parquet, *.json; - is standard output (CSV, JSON)"
     )
+    parser.epilog = (
+        "CSV and Parquet have a row a rep, JSON has all. In CSV a name that begins with = + - @ or a tab has an "
+        "apostrophe in front, so that no spreadsheet takes it for a formula; `brakebeat import` takes it off again."
+    )
     parser.add_argument("--format", choices=_KINDS, help="another format than FILE's ending says")
     parser.add_argument("--athlete", metavar="NAME", help="only this athlete's")
     parser.add_argument(
