@@ -15,7 +15,7 @@ COMMANDS = {
     "plan": "lay out a training block around competitions, as text and as a calendar file",
     "profile": "what an athlete does at several inertias, and which one suits the goal",
     "coach": "a session hands-free in big letters: sets, reps, rest, brake, drop-off",
-    "serve": "the same as a local web page, for a phone or a screen on the wall",
+    "serve": "a coached session as a local web page, for a phone or a screen on the wall",
     "report": "a session or an athlete's weeks as one HTML file that needs no network",
     "scan": "list the boards in reach, by radio and on USB cables",
     "watch": "follow boards and show each rep as it comes, in a live table",

@@ -15,3 +15,10 @@ class DeviceError(BrakebeatError):
     """A board, an adapter or a link failed (exit code 3)."""
 
     exit_code = 3
+
+
+def reason(error: Exception) -> str:
+    """Why a file cannot be read, for the brackets of a message that names the file."""
+    if isinstance(error, UnicodeDecodeError):
+        return "it is not UTF-8 text"
+    return getattr(error, "strerror", None) or str(error)

@@ -139,7 +139,7 @@ def test_what_is_measured_is_kept_though_the_next_part_is_interrupted(monkeypatc
 
 def test_wrong_calls(capsys, tmp_path):
     assert main(["bench", "--only", "start", "--readme", str(tmp_path / "absent.md")]) == 2
-    assert "absent.md: no such file" in capsys.readouterr().err
+    assert "absent.md: cannot be read (No such file or directory)" in capsys.readouterr().err
     with pytest.raises(SystemExit):
         main(["bench", "--only", "speed"])
 

@@ -136,7 +136,7 @@ def test_export_and_back(run, tmp_path):
         (("log", "edit", "1", "stratted=2026-01-01"), "did you mean started="),
         (("log", "edit", "1", "started=soon"), "no date"),
         (("log", "edit", "1.1.1", "x=1"), "nothing of it can be edited"),
-        (("log", "delete", "exercise:squat", "--yes"), "1 sets are of it"),
+        (("log", "delete", "exercise:squat", "--yes"), "has 1 set; give each another exercise"),
         (("log", "undo", "99"), "no change 99"),
         (("log", "note", "exercise:squat", "x"), "athlete, a session or a set"),
         (("log", "--store", "/dev/null/x"), "no store yet"),

@@ -15,7 +15,7 @@ from brakebeat import __version__
 from brakebeat.bench.figure import Measured, NotRun, Scale
 from brakebeat.bench.parts import PARTS, run_part
 from brakebeat.bench.provenance import fingerprints
-from brakebeat.errors import BrakebeatError, InputError
+from brakebeat.errors import BrakebeatError, InputError, reason
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.pools import usable_cores
 from brakebeat.results import SCHEMA, finite
@@ -84,8 +84,12 @@ def read_earlier(path: Path) -> Document:
             raise ValueError("other parts, or another schema, than this version's")
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}); leave --keep out") from error
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: cannot be read ({reason(error)}); leave --keep out") from error
     except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise InputError(f"{path}: holds no document of `brakebeat bench --json` ({error})") from error
+        raise InputError(
+            f"{path}: holds no document of `brakebeat bench --json` ({error}); leave --keep out"
+        ) from error
     return earlier
 
 
@@ -106,16 +110,22 @@ def put_into(readme: Path, document: Document) -> None:
 
     Raises ``InputError`` where the file or a mark is missing.
     """
+    before, after = around(readme)
+    with atomic_write(readme) as stream:
+        stream.write(f"{before}{BEGIN}\n\n{markdown(document)}\n{END}{after}".encode())
+
+
+def around(readme: Path) -> tuple[str, str]:
+    """What stands before and behind the two marks. Raises ``InputError`` where the file or a mark is missing."""
     try:
         text = readme.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{readme}: cannot be read ({error}); name a Markdown file") from error
+        raise InputError(f"{readme}: cannot be read ({reason(error)}); name a Markdown file") from error
     before, begin, rest = text.partition(BEGIN)
     _, end, after = rest.partition(END)
     if not begin or not end:
         raise InputError(f"{readme}: no lines {BEGIN} and {END}; put them where the table belongs")
-    with atomic_write(readme) as stream:
-        stream.write(f"{before}{BEGIN}\n\n{markdown(document)}\n{END}{after}".encode())
+    return before, after
 
 
 def markdown(document: Document) -> str:

@@ -14,6 +14,8 @@ _UNITS = {
     "strap_thickness_m": "m",
     "zero_index": "",
 }
+# The longest first, since a shorter one is the end of it.
+_ENDS = {"_kg_m2": "kg·m²", "_rad_s": "rad/s", "_rad": "rad", "_us": "µs", "_s": "s", "_m": "m"}
 _DEGREES = 57.29577951308232
 
 
@@ -35,9 +37,20 @@ def words(result: Calibration) -> str:
         )
     for key, value in result.details.items():
         if isinstance(value, (int, float)):
-            lines.append(f"  {key.replace('_', ' ')}: {value:.6g}")
+            lines.append(f"  {_named(key)}: {value:.6g}{_unit(key)}")
     lines += [f"note: {flag}: {FLAGS[flag]}" for flag in result.flags]
     return "\n".join(lines)
+
+
+def _unit(key: str) -> str:
+    """The unit that a key ends in, for behind its value."""
+    return next((f" {unit}" for end, unit in _ENDS.items() if key.endswith(end)), "")
+
+
+def _named(key: str) -> str:
+    """A key in words, without its unit."""
+    end = next((end for end in _ENDS if key.endswith(end)), "")
+    return key.removesuffix(end).replace("_", " ")
 
 
 def _magnets(offsets: list[float | None], sigmas: list[float | None]) -> list[str]:

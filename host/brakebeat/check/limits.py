@@ -11,7 +11,7 @@ from typing import Annotated, Literal, get_args
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, reason
 
 Statistic = Literal["max_abs", "max_rel"]
 
@@ -64,7 +64,9 @@ def load_limits(path: str | Path | None = None) -> Limits:
     try:
         document = tomllib.loads(source.read_text(encoding="utf-8-sig"))
     except OSError as error:
-        raise InputError(f"{source}: cannot be read ({error.strerror or error}); see --limits") from error
+        raise InputError(
+            f"{source}: cannot be read ({reason(error)}); check the name and the rights, or leave --limits out"
+        ) from error
     except UnicodeDecodeError as error:
         raise InputError(f"{source}: not UTF-8 text at byte {error.start}; a limits file is TOML") from error
     except tomllib.TOMLDecodeError as error:

@@ -13,6 +13,7 @@ import sys
 from collections.abc import Sequence
 
 from brakebeat import __version__
+from brakebeat.cli.actions import add_action
 from brakebeat.commands import COMMANDS
 from brakebeat.errors import BrakebeatError
 
@@ -31,7 +32,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--version", action="version", version=f"brakebeat {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name, summary in COMMANDS.items():
-        command = commands.add_parser(name, help=summary, description=summary[0].upper() + summary[1:] + ".")
+        command = add_action(commands, name, summary)
         if name == chosen:
             module = importlib.import_module(f"brakebeat.cli.commands.{name}")
             module.add_arguments(command)

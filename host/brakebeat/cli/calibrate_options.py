@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 
+from brakebeat.cli.actions import add_action
 from brakebeat.cli.board_options import add_board_arguments
 from brakebeat.cli.live_edges import add_live_arguments
 from brakebeat.cli.numbers import positive
@@ -22,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """One subcommand for each thing that can be calibrated."""
     kinds = parser.add_subparsers(dest="kind", required=True, metavar="KIND")
     for kind, summary in _KINDS.items():
-        one = kinds.add_parser(kind, help=summary, description=summary[0].upper() + summary[1:] + ".")
+        one = add_action(kinds, kind, summary)
         one.add_argument(
             "files",
             metavar="FILE",

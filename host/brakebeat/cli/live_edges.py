@@ -97,6 +97,8 @@ def live_recording(
 
 
 def _kept_at(args: argparse.Namespace, what: str, number: int, count: int) -> Path:
+    from brakebeat.formats.atomic import check_place
+
     now = datetime.datetime.now().strftime("%Y%m%d-%H%M%S")
     path: Path = args.keep or Path(f"{what}-{now}.csv")
     if count > 1:
@@ -105,6 +107,7 @@ def _kept_at(args: argparse.Namespace, what: str, number: int, count: int) -> Pa
         raise InputError(f"{path}: is there already; choose another name with --keep")
     if not path.parent.is_dir():
         raise InputError(f"{path.parent}: no such folder; make it first")
+    check_place(path)
     return path
 
 

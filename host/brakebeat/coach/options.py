@@ -28,6 +28,10 @@ def chosen(args: argparse.Namespace, store: Store, ask: Ask | None = None) -> Ch
     if ask is None and sys.stdin.isatty():
         ask = input
     whose, what = (None, None) if args.plan is None else _of_plan(store, args.plan)
+    if args.plan is not None and whose is None and args.athlete is None:
+        raise InputError(
+            f"--plan {args.plan}: not in {store.path}; `brakebeat plan --athlete NAME` keeps one there"
+        )
     athlete = _name(args.athlete or whose, "athlete", store, ask)
     exercise = _name(args.exercise or what, "exercise", store, ask)
     planned = {} if args.plan is None else _planned(store, athlete, args.plan, date.today())

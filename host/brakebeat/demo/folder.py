@@ -67,7 +67,9 @@ class Folder:
         try:
             self.path.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise InputError(f"{self.path}: cannot be made ({error.strerror or error}); see --out") from error
+            raise InputError(
+                f"{self.path}: cannot be made ({error.strerror or error}); name another folder with --out"
+            ) from error
         lines = [_FIRST_LINE, "", *(f"{file.name}: {words}" for file, words in contents.items())]
         self.write(self.about, "\n".join(lines) + "\n")
 

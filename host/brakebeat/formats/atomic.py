@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 from collections.abc import Iterator
@@ -16,15 +17,11 @@ from brakebeat.errors import InputError
 def replacing(path: str | os.PathLike[str]) -> Iterator[Path]:
     """An empty file to fill: it takes ``path``'s place when the block ends well, else it vanishes.
 
-    Raises ``InputError`` naming ``path`` where it cannot be written.
+    Raises ``InputError`` naming ``path`` where it cannot be written, and where a device or a pipe has that name: it
+    would be replaced, not written to.
     """
     target = Path(path)
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
-    except (OSError, ValueError) as error:
-        raise _unwritable(target, error) from error
-    os.close(handle)
-    unfinished = Path(name)
+    unfinished = _begun(target)
     try:
         yield unfinished
         # mkstemp makes the file private; what we leave has the rights that any new file has.
@@ -36,11 +33,32 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[Path]:
         unfinished.unlink(missing_ok=True)
 
 
+def check_place(path: str | os.PathLike[str]) -> None:
+    """Raises as ``replacing`` where no file could be written at ``path``: for what takes long before it writes."""
+    _begun(Path(path)).unlink()
+
+
 @contextmanager
 def atomic_write(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
     """Like ``replacing``, with the unfinished file opened for bytes."""
     with replacing(path) as unfinished, unfinished.open("wb") as stream:
         yield stream
+
+
+def _begun(target: Path) -> Path:
+    """An empty file beside ``target``."""
+    try:
+        if target.is_dir():
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        if target.exists() and not target.is_file():
+            raise InputError(
+                f"{target}: cannot be written (it is a device or a pipe, no file); choose another place"
+            )
+        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
+    except (OSError, ValueError) as error:
+        raise _unwritable(target, error) from error
+    os.close(handle)
+    return Path(name)
 
 
 def _umask() -> int:

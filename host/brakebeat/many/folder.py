@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, reason
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.many.version import EngineName
 from brakebeat.many.work import Order
@@ -64,7 +64,7 @@ class ResultsFolder:
         try:
             return path.read_text(encoding="utf-8")
         except (OSError, ValueError) as error:
-            raise InputError(f"{path}: cannot be read ({error}); do the call again") from error
+            raise InputError(f"{path}: cannot be read ({reason(error)}); do the call again") from error
 
     def write(self, engine: EngineName, digest: str, text: str) -> None:
         """Keep a result. Raises ``InputError`` where it cannot be written."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
 from pathlib import Path
@@ -21,6 +22,11 @@ def copy_database(source: sqlite3.Connection, path: Path, target: Path) -> None:
             source.backup(copy)
             # A plain file without a log beside it.
             copy.execute("PRAGMA journal_mode = DELETE")
+        except sqlite3.OperationalError as error:
+            # Only the copy grows: it is the place that is named, not the store.
+            if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_FULL:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)) from error
+            raise
         finally:
             copy.close()
         handle = os.open(unfinished, os.O_RDWR)

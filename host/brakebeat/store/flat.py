@@ -16,7 +16,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, reason
 from brakebeat.formats.rig import Rig
 from brakebeat.results import FLAGS, PhaseFigures, Rep
 from brakebeat.store.catalog import checked_name, named
@@ -95,7 +95,7 @@ def _csv_rows(path: Path) -> Iterator[tuple[int, Row]]:
                     row[name] = unshielded(row[name])
                 yield reader.line_num, {name: cell if cell != "" else None for name, cell in row.items()}
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise InputError(f"{path}: cannot be read as CSV ({error}); export it again") from error
+        raise InputError(f"{path}: cannot be read as CSV ({reason(error)}); export it again") from error
 
 
 def _parquet_rows(path: Path) -> Iterator[tuple[int, Row]]:
@@ -112,7 +112,7 @@ def _parquet_rows(path: Path) -> Iterator[tuple[int, Row]]:
             rows = (row for batch in file.iter_batches() for row in batch.to_pylist())
             yield from enumerate(rows, 1)
     except (OSError, pyarrow.ArrowException) as error:
-        raise InputError(f"{path}: cannot be read as Parquet ({error}); export it again") from error
+        raise InputError(f"{path}: cannot be read as Parquet ({reason(error)}); export it again") from error
 
 
 def _check_headings(path: Path, names: Iterable[str]) -> None:

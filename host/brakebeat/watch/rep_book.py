@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, reason
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.link.events import Connected, Event, RecordsGone, RepArrived, TimeTold
 from brakebeat.results import finite
@@ -87,7 +87,7 @@ class RepBook:
         try:
             text = self._path.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
-            raise InputError(f"{self._path}: cannot be read ({error}); name another file") from error
+            raise InputError(f"{self._path}: cannot be read ({reason(error)}); name another file") from error
         for number, line in enumerate(text.splitlines(), 1):
             key = _key(line)
             if key is None:

@@ -9,7 +9,6 @@ from pathlib import Path
 
 from brakebeat.bench.parts import PARTS
 from brakebeat.cli.many_call import positive
-from brakebeat.errors import InputError
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,11 +37,15 @@ def run(args: argparse.Namespace) -> int:
     """Measure: 0, or 1 where a limit does not hold."""
     from brakebeat.bench import document as documents
     from brakebeat.bench.figure import Scale
+    from brakebeat.formats.atomic import check_place
     from brakebeat.pools import one_thread_each
 
     one_thread_each()
-    if args.readme and not args.readme.exists():
-        raise InputError(f"{args.readme}: no such file")
+    # Before the measuring, which may take an hour.
+    if args.readme:
+        documents.around(args.readme)
+    for path in filter(None, (args.readme, Path(args.json) if args.json and args.json != "-" else None)):
+        check_place(path)
     scale = Scale(args.quick, float(args.budget))
     made = documents.read_earlier(args.keep) if args.keep else {"parts": {}}
     for measured in documents.measure(args.only or list(PARTS), scale, _tell):

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from brakebeat.cli.actions import add_action
 from brakebeat.cli.board_options import add_board_arguments
 from brakebeat.cli.live_edges import add_live_arguments, at_rest, live_recording, wants_live
 from brakebeat.cli.numbers import positive
@@ -31,7 +32,7 @@ _RIG_WORDS = {
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """``install`` and ``doctor``."""
     ways = parser.add_subparsers(dest="way", required=True, metavar="WAY")
-    install = ways.add_parser("install", help="put this version's firmware onto a board on a USB cable")
+    install = add_action(ways, "install", "put this version's firmware onto a board on a USB cable")
     install.add_argument("--port", help="the board's serial port; default: the only USB one")
     install.add_argument("--rig", type=Path, metavar="FILE", help="rig file for a board that has none yet")
     install.add_argument(
@@ -43,8 +44,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--wait", type=positive, default=30.0, metavar="S", help="for its first status, in seconds (30)"
     )
     install.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
-    doctor = ways.add_parser(
-        "doctor", help="spin the free wheel by hand: what is wrong, with which magnet, what to do"
+    doctor = add_action(
+        ways, "doctor", "spin the free wheel by hand: what is wrong, with which magnet, what to do"
     )
     doctor.add_argument("--recording", metavar="FILE", help="judge this recording of a spun wheel instead")
     doctor.add_argument(
@@ -113,12 +114,16 @@ def _of_board(args: argparse.Namespace) -> Checkup:
 
 
 def _install(args: argparse.Namespace) -> int:
+    from brakebeat.formats.rig import read_rig
     from brakebeat.install.find import board_port
     from brakebeat.install.run import install
 
     if args.replace_rig and args.rig is None:
         raise InputError("--replace-rig: name the rig file with --rig")
     port = board_port(args.port)
+    if args.rig is not None:
+        # What is wrong with it is said before anybody must not unplug anything.
+        read_rig(args.rig)
     print(f"{_CAUTION}\n{port}: installing; do not unplug it.", file=sys.stderr)
     progress = _Progress()
     try:

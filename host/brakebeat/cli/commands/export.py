@@ -49,8 +49,9 @@ def run(args: argparse.Namespace) -> int:
             _to_standard_output(store, kind, athlete, args)
             return 0
         _to_file(store, kind, Path(args.out), athlete, args)
-    size = Path(args.out).stat().st_size
-    print(f"{args.out}: {size / 1e6:.2f} MB of {kind}", file=sys.stderr)
+    size_kb = Path(args.out).stat().st_size / 1e3
+    size = f"{size_kb:.1f} kB" if size_kb < 1e3 else f"{size_kb / 1e3:.1f} MB"
+    print(f"{args.out}: {size} of {kind}", file=sys.stderr)
     return 0
 
 

@@ -44,11 +44,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Fetch and print or keep: 0, also where there was nothing new."""
+    from brakebeat.formats.atomic import check_place
     from brakebeat.watch.rep_book import RepBook
 
     wanted = wanted_boards(args)
-    if args.out is not None and not args.out.parent.is_dir():
-        raise InputError(f"{args.out.parent}: no such folder; make it first")
+    if args.out is not None:
+        if not args.out.parent.is_dir():
+            raise InputError(f"{args.out.parent}: no such folder; make it first")
+        check_place(args.out)
     book = RepBook(args.out) if args.out is not None else None
     fetched = asyncio.run(_fetch(args, wanted, book))
     new = 0 if book is None else book.add(fetched.documents())

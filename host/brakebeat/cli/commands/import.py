@@ -99,9 +99,11 @@ def _kind(path: Path) -> str:
     from brakebeat.store.flat import is_flat
     from brakebeat.store.merge import is_export
 
+    # Looks into the file, so that one that cannot be read is named before anything is asked for.
+    flat = is_flat(path)
     if path.suffix.lower() == ".jsonl":
         return "fetched"
-    if is_flat(path):
+    if flat:
         return "flat"
     return "export" if is_export(path) else "recording"
 

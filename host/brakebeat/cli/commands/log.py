@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from brakebeat.cli.actions import add_action
 from brakebeat.store.location import add_store_option
 
 if TYPE_CHECKING:
@@ -90,8 +91,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def _action(
     actions: argparse._SubParsersAction[argparse.ArgumentParser], name: str
 ) -> argparse.ArgumentParser:
-    summary = _ACTIONS[name][0]
-    parser = actions.add_parser(name, help=summary, description=summary[0].upper() + summary[1:] + ".")
+    parser = add_action(actions, name, _ACTIONS[name][0])
     _add(parser, name)
     return parser
 

@@ -33,6 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record until told to stop (Ctrl-C is the usual way): 0, also where edges are missing (it says so)."""
+    from brakebeat.formats.atomic import check_place
     from brakebeat.formats.recording import read_recording
     from brakebeat.samples import resolve
     from brakebeat.watch.recorder import Recorder
@@ -42,6 +43,7 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(f"{args.out}: is there already; choose another name, or --force to write over it")
     if not args.out.parent.is_dir():
         raise InputError(f"{args.out.parent}: no such folder; make it first")
+    check_place(args.out)
     wanted = wanted_boards(args)
     played = [KnownRig(read_recording(resolve(file)).rig) for file in args.virtual]
     rigs = [KnownRig.from_file(args.rig)] if args.rig else played

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from brakebeat.errors import InputError
 from brakebeat.store.location import add_store_option
+from brakebeat.wording import counted
 
 if TYPE_CHECKING:
     from brakebeat.store import Store
@@ -106,7 +107,11 @@ def _prepare(store: Store, args: argparse.Namespace) -> None:
     from brakebeat.store.queries import sets
 
     wanted = list(sets(store, session_id=_meant(store, args.what)[0]))
-    prepare(store, wanted, lambda count: print(f"working out the curves of {count} sets …", file=sys.stderr))
+    prepare(
+        store,
+        wanted,
+        lambda count: print(f"working out the curves of {counted(count, 'set')} …", file=sys.stderr),
+    )
 
 
 def _own_name(what: str) -> str:

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from brakebeat.cli.actions import add_action
 from brakebeat.errors import InputError
 
 _TITLE = "Made by `brakebeat rig new`; change what you like, `brakebeat rig show` tells what it gives."
@@ -22,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     from brakebeat.rigs.questions import QUESTIONS
 
     ways = parser.add_subparsers(dest="way", required=True, metavar="WAY")
-    new = ways.add_parser("new", help="ask, and write a commented rig file")
+    new = add_action(ways, "new", "ask, and write a commented rig file")
     new.add_argument("file", metavar="RIG", nargs="?", default="rig.toml", help="where to (rig.toml)")
     new.add_argument(
         "--yes", action="store_true", help="ask nothing: what no option says stays at its default"
@@ -32,8 +33,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         new.add_argument(
             question.option, dest=question.key, metavar="X", help=question.text.replace("%", "%%")
         )
-    show = ways.add_parser("show", help="what a rig file gives: steps of the speed, errors to be expected")
-    show.add_argument("file", metavar="RIG", nargs="?", default="rig.toml")
+    show = add_action(ways, "show", "what a rig file gives: steps of the speed, errors to be expected")
+    show.add_argument("file", metavar="RIG", nargs="?", default="rig.toml", help="the rig file (rig.toml)")
     show.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
     _add_template(ways)
 
@@ -41,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def _add_template(ways: Any) -> None:
     from brakebeat.cli.numbers import positive
 
-    drawn = ways.add_parser("template", help="a magnet ring to print to scale (SVG); lengths in mm here")
+    drawn = add_action(ways, "template", "a magnet ring to print to scale (SVG); lengths in mm here")
     drawn.add_argument("--shaft", type=positive, required=True, metavar="MM", help="the shaft's diameter")
     drawn.add_argument("--magnets", type=int, required=True, metavar="N", help="how many, 1 to 24")
     drawn.add_argument("--magnet", type=positive, default=8.0, metavar="MM", help="their diameter (8)")

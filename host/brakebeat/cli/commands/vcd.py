@@ -6,26 +6,32 @@ import argparse
 import json
 import sys
 
+from brakebeat.cli.actions import add_action
 from brakebeat.errors import InputError
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """``channels``, ``read`` and ``write``."""
     ways = parser.add_subparsers(dest="way", required=True, metavar="WAY")
-    channels = ways.add_parser("channels", help="list a dump's one-bit channels")
-    channels.add_argument("file", metavar="VCD")
+    channels = add_action(ways, "channels", "list a dump's one-bit channels")
+    channels.add_argument("file", metavar="VCD", help="the dump")
     channels.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
-    read = ways.add_parser("read", help="a dump's channel to a pulse recording")
-    read.add_argument("file", metavar="VCD")
+    read = add_action(ways, "read", "a dump's channel to a pulse recording")
+    read.add_argument("file", metavar="VCD", help="the dump")
     read.add_argument("--out", required=True, metavar="CSV", help="the pulse recording to write")
     read.add_argument("--channel", required=True, metavar="NAME", help="the sensor's wire")
-    read.add_argument("--edge", choices=("falling", "rising", "both"), default="falling")
+    read.add_argument(
+        "--edge",
+        choices=("falling", "rising", "both"),
+        default="falling",
+        help="which of its changes are edges (falling)",
+    )
     read.add_argument("--sense-channel", metavar="NAME", help="a wire that is high while turning forwards")
     read.add_argument("--magnets", type=int, metavar="N", help="edges in one turn (else from --rig)")
     read.add_argument("--rig", metavar="RIG", help="rig file whose values go into the recording's header")
-    write = ways.add_parser("write", help="a pulse recording to a dump for any waveform viewer")
+    write = add_action(ways, "write", "a pulse recording to a dump for any waveform viewer")
     write.add_argument("file", metavar="FILE", help="a pulse recording, or sample:NAME")
-    write.add_argument("--out", required=True, metavar="VCD")
+    write.add_argument("--out", required=True, metavar="VCD", help="the dump to write")
     write.add_argument("--channel", default="hall", metavar="NAME", help="what to call the wire (hall)")
 
 

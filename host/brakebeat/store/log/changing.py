@@ -14,6 +14,7 @@ from brakebeat.store.address import Address, find
 from brakebeat.store.catalog import checked_name, find_named, named, rig_id
 from brakebeat.store.clock import parse_moment, to_stored
 from brakebeat.store.connection import Store
+from brakebeat.wording import counted
 
 _NOTABLE = {"athlete": "athlete", "session": "session", "work_set": "set"}
 _KEYS = {
@@ -102,7 +103,7 @@ def _refuse_used(store: Store, what: Address) -> None:
     used = store.rows("SELECT count(*) FROM live_set WHERE exercise_id = ?", (what.id,))[0][0]
     if used:
         raise InputError(
-            f"{what.words}: {used} sets are of it; give those another exercise or delete them first"
+            f"{what.words}: has {counted(used, 'set')}; give each another exercise or delete it first"
         )
 
 

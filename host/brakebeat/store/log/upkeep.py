@@ -12,6 +12,7 @@ from brakebeat.errors import InputError
 from brakebeat.store import recomputing
 from brakebeat.store.address import find_session
 from brakebeat.store.connection import Store
+from brakebeat.wording import counted
 
 
 def recompute(store: Store, args: argparse.Namespace) -> int:
@@ -33,9 +34,9 @@ def recompute(store: Store, args: argparse.Namespace) -> int:
         return 0
     before, after = (sum(getattr(each, name) for each in outcome) for name in ("reps_before", "reps_after"))
     by = f"{outcome[0].engine} {outcome[0].engine_version}"
-    print(f"{len(outcome)} sets by {by}: {before} reps before, {after} now")
+    print(f"{counted(len(outcome), 'set')} by {by}: {before} reps before, {after} now")
     if without:
-        print(f"{without} sets have no raw edges, or gaps in them, and stay as they are")
+        print(f"{counted(without, 'set')} without raw edges, or with gaps in them: left as before")
     print(f"`brakebeat log undo {change}` brings the old figures back")
     return 0
 
