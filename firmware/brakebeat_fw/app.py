@@ -208,8 +208,7 @@ class App:
         elif meant == button.BOND:
             self.sounder.signal(sounder.BONDABLE, now)
         elif meant == button.NEW_SET and not self.session.phase:
-            # As after a long rest: the next rep is its set's first.
-            self.session.reps._last_end_us = None
+            self.session.reps.arm_set()
             self.sounder.signal(sounder.NEW_SET, now)
 
     def _keep(self, now):

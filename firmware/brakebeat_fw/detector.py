@@ -48,7 +48,7 @@ _SENSE = const(23)  # last sense: 1 forwards, 2 backwards, 0 unknown
 _KNOWN_TURN = const(24)  # 1: _TURN_AT was told by the sensor
 _S1 = const(25)  # last stored interval
 _BASE_STRIDE = const(26)  # what the stride is at the start of a stretch
-_LEAST_DEFAULT = const(27)  # _LEAST_FROM_REST as the rig file alone gives it
+_ODDS = const(27)  # edges of this stretch that no wheel can have made where it can have turned round neither
 _REFUSED = const(28)  # rises by 2 with each edge refused half-way, falls by 1 with each accepted edge
 _CONFIRM = const(29)  # edges after a turnaround that are needed to judge it
 _USED = const(30)  # edges of the batch that pass 2 has used
@@ -70,8 +70,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
     for a magnet and the true one follows, the later one replaces it. An interval that would need an impossible
     braking is a missed magnet and counts as several spacings.
     """
-    kept = 0
-    i = 0
+    kept = i = 0
     while i < count:
         t = times[i]
         i += 1
@@ -95,6 +94,11 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     near = before
                 if near > 0x3FFFF:
                     near = 0x3FFFF
+                rest = state[_LEAST_FROM_REST]
+                soonest = (near * 7) >> 7
+                soonest = ((soonest * rest) // (soonest + rest + 1)) << 4
+                if dt < soonest and dt > near >> 3:
+                    state[_ODDS] += 1
                 if state[_SLOW] and state[_RUN] < 2:
                     # Near a turnaround the same magnet may pass again soon: only a bounce is as quick as this.
                     if (near >> 4) > least:
@@ -102,11 +106,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     if least > 4000:
                         least = 4000
                 else:
-                    near = (near * 7) >> 7
-                    rest = state[_LEAST_FROM_REST]
-                    least = ((near * rest) // (near + rest + 1)) << 4
-                    if least < 200:
-                        least = 200
+                    least = soonest if soonest > 200 else 200
             if dt < least:
                 expected = state[_EXPECTED]
                 if seen > 2 and expected and state[_SLOW] == 0 and state[_REFUSED] < 4:
@@ -156,8 +156,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
             if seen == 1:
                 expected = dt
                 state[_SEEN] = 2
-                state[_P3] = 0
-                state[_P2] = 0
+                state[_P2] = state[_P3] = 0
             else:
                 # The median of three: one wrong interval must not make the next ones look wrong.
                 a = p1
@@ -175,6 +174,8 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                         expected = a
                     elif expected > b:
                         expected = b
+                    if b < rest << 4 and dt * 2 > b * 5:
+                        state[_ODDS] += 1
                 state[_SEEN] = 3
                 sure = state[_P3]
                 state[_P3] = state[_P2]
@@ -208,8 +209,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     # Not three times in a row: a wrong edge had made the wheel look quicker than it is.
                     advance = 1
                     state[_MISSES] = 0
-                    state[_P2] = dt
-                    state[_P3] = dt
+                    state[_P2] = state[_P3] = dt
             if state[_REFUSED]:
                 state[_REFUSED] -= 1
             state[_EXPECTED] = expected

@@ -40,6 +40,11 @@ class Reps:
         self._stored = rig["magnet_offsets_rad"]
         self._stored_stale = False
 
+    def arm_set(self):
+        # type: () -> None
+        """The next rep is a set's first, however short the rest before it."""
+        self._last_end_us = None
+
     def momentum(self, start_us):
         # type: (int) -> bool
         """True where the rep that began then is one of its set's first; a new set starts after a rest."""
@@ -82,9 +87,11 @@ class Reps:
             flags |= wire.FLAG_GAP
         if few:
             flags |= wire.FLAG_FEW_EDGES
-        record.pack(
-            self.record, figures, self._timing(figures), flags, self.count, start_us, duration_us, cues
+        rig = self._rig
+        timing = record.timing(
+            figures.brake_fraction, figures.braked, rig["brake_target"], rig["brake_tolerance"]
         )
+        record.pack(self.record, figures, timing, flags, self.count, start_us, duration_us, cues)
         self._last_end_us = start_us + duration_us
         self.count += 1
         self.of_set += 1
@@ -139,10 +146,3 @@ class Reps:
         if self._stored_stale:
             flags |= wire.FLAG_MAGNETS_STALE
         return flags
-
-    def _timing(self, figures):
-        # type: (Figures) -> int
-        rig = self._rig
-        return record.timing(
-            figures.brake_fraction, figures.braked, rig["brake_target"], rig["brake_tolerance"]
-        )

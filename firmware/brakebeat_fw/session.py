@@ -4,7 +4,7 @@ import struct
 
 from micropython import const
 
-from . import detector, ticks, wire
+from . import detector, ticks, watchdog, wire
 from .cue import CueWatch
 from .reps import Reps
 from .stretch import CAPACITY, Stretch
@@ -32,7 +32,7 @@ _SENSE = const(23)
 _KNOWN_TURN = const(24)
 _S1 = const(25)
 _BASE_STRIDE = const(26)
-_LEAST_DEFAULT = const(27)
+_ODDS = const(27)
 _CONFIRM = const(29)
 _USED = const(30)
 _GIVEN = const(31)
@@ -53,8 +53,9 @@ _TURN = const(6.2831853)
 _LINES = const(24)
 # Edges that place a start from rest or a stop: few, so that a parabola holds.
 _ALONE_EDGES = const(5)
-# No rep turns the shaft less than this.
+# No rep turns the shaft less than this, or takes less time (common sense, no source).
 _LEAST_RAD = const(4.0)
+_LEAST_US = const(400000)
 # Silence after an interval this much longer than the quickest, in twentieths, is a stop and no broken wire; with one
 # or two magnets on the way back the wheel slows down a lot behind the last one.
 _SLOWING = const(26)
@@ -67,6 +68,17 @@ _NEWEST = const(40)
 _STRAYS = const(6)
 # No source tells a time that much earlier than the one before.
 _LEAP = const(-1000000)
+# What an edge says for noise that no wheel can have made; an accepted one says 1 against it.
+_ODD = const(4)
+# From so much on there is noise. Dirty recordings come to half of it, noise passes it within some 20 to 60 edges.
+_NOISY = const(40)
+# Then no edge is looked at for so long, us; what comes later has to convince less to be noise again.
+_NOISE_US = const(400000)
+# No rep has more than one such edge in so many spacings, but for a few in a short one.
+_ODDS_MOST = const(5)
+_ODDS_LEAST = const(25)
+# What a turnaround that no wheel can have reached says for noise.
+_IMPOSSIBLE = const(16)
 # Squared standard deviations for each edge that no start from rest is off by, uneven magnets included.
 _REST_CHI = const(12.0)
 
@@ -102,6 +114,7 @@ class Session:
         self._start_is_new = False  # the stretch's start is no turnaround of the history yet
         self._zero_path = None  # type: Any  # path to phi = 0 in this stretch, spacings; None: not known (yet)
         self._overrun_before = 0  # when the stretch began
+        self._noise = 0  # what speaks for noise instead of a wheel
         self._cue_ticks = [None] * len(wire.CUE_NAMES)  # type: list[int | None]
         self._prepare(rig["pulses_per_rev"])
 
@@ -116,21 +129,13 @@ class Session:
         state[_CONFIRM] = max(4, min(12, pulses + 1))
         state[_REST_GAP] = 500000 + 700000 // pulses
         state[_FASTEST] = detector.DT_MAX
-        self._limit_acceleration(self._greatest_acceleration())
-        state[_LEAST_DEFAULT] = state[_LEAST_FROM_REST]
-
-    def _greatest_acceleration(self):
-        # type: () -> float
-        """What the wheel can physically do, rad/s^2: 6 kN on the strap, or a light wheel's where that is unknown."""
+        # What the wheel can physically do, rad/s^2: 6 kN on the strap, or a light wheel's where that is unknown.
+        most = 3000.0
         wheel = self.reps.wheel
-        if wheel.inertia_kg_m2 is None or wheel.radius_m is None:
-            return 3000.0
-        return max(200.0, min(3000.0, 6000.0 * wheel.radius_m / wheel.inertia_kg_m2))
-
-    def _limit_acceleration(self, rad_s2):
-        # type: (float) -> None
-        least_us = (2 * 0.875 * self.spacing_rad / rad_s2) ** 0.5 * 1e6
-        self.state[_LEAST_FROM_REST] = max(8, min(0x3FFF, int(least_us) >> 4))
+        if wheel.inertia_kg_m2 is not None and wheel.radius_m is not None:
+            most = max(200.0, min(most, 6000.0 * wheel.radius_m / wheel.inertia_kg_m2))
+        least_us = (2 * 0.875 * self.spacing_rad / most) ** 0.5 * 1e6
+        state[_LEAST_FROM_REST] = max(8, min(0x3FFF, int(least_us) >> 4))
 
     @property
     def bounced(self):
@@ -168,12 +173,6 @@ class Session:
         # type: () -> None
         """Give up what is under way and go on: there was no memory to work it out."""
         self._drop_stretch(self.stretch.count)
-
-    @property
-    def rep_count(self):
-        # type: () -> int
-        """Finished reps."""
-        return self.reps.count
 
     def learnt_magnets(self, first):
         # type: (int) -> bytes
@@ -224,7 +223,9 @@ class Session:
             look = self.cue.look
             if look is not None and (now_ticks - look) & ticks.MASK < ticks.HALF:
                 try:
-                    self._sound_what_is_due()
+                    kind = self.cue.due(self._clock_ticks)
+                    if kind is not None:
+                        self._sound(kind)
                 except _BAD_EDGES:
                     self.cue.disarm()
         quiet = (now_ticks - state[_T_LAST]) & ticks.MASK
@@ -254,6 +255,9 @@ class Session:
             return
         self._edges += count
         state = self.state
+        if not state[_COUNT] and (times[0] - state[_T_LAST]) & ticks.MASK > state[_REST_GAP]:
+            # Whatever came before, it stood since.
+            self._in_motion = False
         if steps[0] != 0:
             if not self.stretch.sense_known:
                 self._know_sense()
@@ -261,7 +265,18 @@ class Session:
             if count and not state[_COUNT]:
                 self._take_sense(steps[0])
         else:
+            if self._noise >= _NOISY:
+                if (times[0] - state[_T_LAST]) & ticks.MASK < _NOISE_US:
+                    state[_SPURIOUS] += count
+                    return
+                self._noise = _NOISY // 2
+                state[_SEEN] = 0
+            odds = state[_ODDS]
             count = detector.accept(state, times, steps, count)  # type: ignore[arg-type]
+            self._noise = max(0, self._noise + _ODD * (state[_ODDS] - odds) - count)
+            if self._noise >= _NOISY:
+                self._drop_stretch(self.stretch.count)
+                return
         state[_USED] = 0
         state[_GIVEN] = count
         while state[_USED] < count:
@@ -269,6 +284,8 @@ class Session:
             state[_USED] = answer >> 4
             event = answer & 15
             if event == _EVENT_TURN:
+                # Working one out takes a small board seconds, and many may have waited.
+                watchdog.feed()
                 try:
                     self._turned()
                 except _BAD_EDGES:
@@ -355,12 +372,6 @@ class Session:
         if planned is not None and reps.of_set + 1 == planned + self.rig["momentum_reps"]:
             self._sound(wire.CUE_SET_DONE)
 
-    def _sound_what_is_due(self):
-        # type: () -> None
-        kind = self.cue.due(self._clock_ticks)
-        if kind is not None:
-            self._sound(kind)
-
     def _sound(self, kind):
         # type: (int) -> None
         self._cue_ticks[kind] = self._clock_ticks
@@ -376,6 +387,10 @@ class Session:
             # Stray edges while the wheel stood, or a nudge: what follows starts from rest.
             stretch.run_on()
             return
+        turn = stretch.turn_at
+        took_us = ticks.after(stretch.buffer[turn - 1], stretch.buffer[0])
+        # The way beyond its first and last edge is not told yet, nor whether it began at rest.
+        self._expect_wheel(stretch.path(turn - 1) / 4, took_us)
         stretch.mend()
         first = stretch.tidy_turn()
         if not first:
@@ -406,6 +421,7 @@ class Session:
         self.phase = IDLE if first >= self.stretch.count else CONCENTRIC
         self._start = None
         self._in_motion = False
+        self.state[_ODDS] = 0
         self._zero_path = None
         self._cue_ticks = [None] * len(wire.CUE_NAMES)
         self._overrun_before = self.overrun
@@ -413,7 +429,6 @@ class Session:
     def _drop_stretch(self, first):
         # type: (int) -> None
         """A stretch that is no rep."""
-        self.incomplete += 1
         self._lose_place()
         self.stretch.sense = -self.stretch.sense
         self._begin(first)
@@ -421,7 +436,8 @@ class Session:
 
     def _lose_place(self):
         # type: () -> None
-        """How far the wheel moved, or which way, is not known."""
+        """Turning that was no whole rep: how far the wheel moved, or which way, is not known."""
+        self.incomplete += 1
         if not self.stretch.sense_known:
             self.zero.forget()
             self.stretch.table.forget()
@@ -444,7 +460,6 @@ class Session:
                 stretch.tidy_end()
             first = state[_TURN_AT] or stretch.count
             if first < 6 or not (state[_KNOWN_TURN] or self._slowing()):
-                self.incomplete += 1
                 self._lose_place()
             else:
                 base = stretch.buffer[first - 1]
@@ -495,19 +510,32 @@ class Session:
             self._end_x = stretch.number(0) - stretch.sense * self._start.distance
             self._start_is_new = True
 
+    def _expect_wheel(self, spacings, us):
+        # type: (float, int) -> None
+        """Raises ValueError where no wheel can turn that far between two standstills in that time."""
+        least_us = self.state[_LEAST_FROM_REST] * 16.0
+        # Half of it gaining speed, half of it losing it.
+        if us * us < 2.2 * spacings * least_us * least_us:
+            self._noise += _IMPOSSIBLE
+            raise ValueError
+
     def _finish(self, end, base, end_s, before):
         # type: (int, int, float, Any) -> None
         """The stretch up to place ``end`` has ended in a turnaround: a rep, if it began in one."""
         stretch = self.stretch
         if not self._find_start(7):
-            self.incomplete += 1
             self._lose_place()
             return
         start_x = self._end_x
         total = stretch.path(end - 1) + self._start.distance + before.distance
-        if total * self.spacing_rad < _LEAST_RAD:
+        end_ticks = (base + int(end_s * 1e6)) & ticks.MASK
+        us = ticks.after(end_ticks, self._start.ticks)
+        self._expect_wheel(total, us)
+        if self.state[_ODDS] * _ODDS_MOST > max(total, _ODDS_LEAST):
+            # Made up of noise.
+            raise ValueError
+        if total * self.spacing_rad < _LEAST_RAD or us < _LEAST_US:
             # Nudged by hand: neither end says where phi = 0 is.
-            self.incomplete += 1
             self._lose_place()
             return
         if self._start_is_new:
@@ -516,7 +544,7 @@ class Session:
         self._end_x = stretch.number(end - 1) + stretch.sense * before.distance
         self.zero.settle(stretch)
         self.zero.add(self._end_x, stretch.sense > 0)
-        stop = Turn((base + int(end_s * 1e6)) & ticks.MASK, before)
+        stop = Turn(end_ticks, before)
         start = self._start
         cues = [wire.ABSENT if at is None else ticks.after(at, start.ticks) for at in self._cue_ticks]
         gap = self.overrun != self._overrun_before

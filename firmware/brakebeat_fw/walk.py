@@ -50,20 +50,10 @@ class Trail:
             self.edges = parent.edges + 1
             self.chi = parent.chi
             self.pace = parent.pace
-        self.at = (
-            0.0,
-            0.0,
-            0.0,
-            0.0,
-        )  # seconds of the last real edge; position, speed, acceleration there
-        self.spread = (
-            0.0,
-            0.0,
-            0.0,
-            0.0,
-            0.0,
-            0.0,
-        )  # their variances and covariances: xx, xv, xa, vv, va, aa
+        # Seconds of the last real edge; position, speed, acceleration there.
+        self.at = ()  # type: Any
+        # Their variances and covariances: xx, xv, xa, vv, va, aa.
+        self.spread = ()  # type: Any
 
     def missed(self):
         # type: () -> int
@@ -201,7 +191,7 @@ class Walk:
         x += v * dt + a * half
         v += a * dt
         xx += dt * (2.0 * xv + dt * vv) + half * (2.0 * (xa + dt * va) + half * aa) + q * half * half / 5.0
-        xv += dt * (vv + xa) + half * (va + 2.0 * va + dt * aa) + q * half * dt / 4.0
+        xv += dt * (vv + xa) + half * (3.0 * va + dt * aa) + q * half * dt / 4.0
         xa += dt * va + half * aa + q * half / 3.0
         vv += dt * (2.0 * va + dt * aa) + q * half * 2.0 / 3.0
         va += dt * aa + q * dt / 2.0

@@ -1,7 +1,8 @@
 """The watchdog resets a board that hangs. Once started it never stops, so someone has to feed it at every prompt too.
 
-A timer feeds it. `boot.py` calls `idle`: from then on without end. Once the app runs, only while its main loop
-has called `feed` not too long ago: working out a rep may take a slow board longer than any watchdog waits. Whoever
+A timer feeds it. `boot.py` calls `idle`: from then on without end. Once the app runs, only while its main loop, or
+the session at each turnaround, has called `feed` not too long ago: working out a rep may take a slow board longer
+than any watchdog waits. Whoever
 stops the app (Ctrl-C, or a computer that takes over and resets softly, which runs `boot.py` again) is back at `idle`.
 """
 
@@ -10,7 +11,7 @@ from micropython import const
 # The longest that an RP2040 can wait is 8388 ms.
 _TIMEOUT_MS = 8000
 _FEED_MS = 1000
-# Seconds that the main loop may be away.
+# Seconds that main loop and session may be away.
 _PATIENCE = const(30)
 _WITHOUT_END = const(-1)
 
@@ -21,7 +22,7 @@ _left = _WITHOUT_END
 
 def feed():
     # type: () -> None
-    """The main loop does not hang."""
+    """The program does not hang."""
     global _left
     _left = _PATIENCE
 
