@@ -72,6 +72,7 @@ class CounterSource:
         self._value = counter.value
         self._last = self._value()
         self._since = now_us()
+        self._told = False  # the loss before the next sample is counted
         counter.start()
         self._timer = Timer(1, mode=Timer.PERIODIC, freq=_SAMPLE_HZ, callback=self._sample)
 
@@ -92,6 +93,13 @@ class CounterSource:
         began = now_us()
         while self._tail != self._head and after(now_us(), began) <= _LONG_US:
             tail = self._tail
+            if self._moved[tail] and after(self._at[tail], self._since) > _BLIND_US and not self._told:
+                # What is lost counts before what comes behind it is handed over: it lies in the rep under way.
+                self._told = True
+                self.lost += 1
+                self._flush(session)
+                return
+            self._told = False
             self._spread(session, self._at[tail], self._moved[tail])
             self._tail = (tail + 1) & (_SAMPLES - 1)
         if self._tail == self._head:
@@ -107,8 +115,6 @@ class CounterSource:
         self._since = now
         if not counts:
             return
-        if span_us > _BLIND_US:
-            self.lost += 1
         step = 1 if counts > 0 else -1
         counts = abs(counts)
         # Counts from the last sample to the first place where an edge stands, half a count beyond a count's middle.

@@ -47,6 +47,24 @@ def test_new_bonds_for_a_minute_after_power_up_or_button(files):
     assert not board.access.open
 
 
+def test_bonds_that_cannot_be_written_hold_until_the_power_goes(files):
+    """A folder stands where the file should."""
+    Path(files + "bonds").mkdir()
+    board = Board(files=files)
+    assert board.ble.handler(30, SECRET)
+    board.at_rest = True
+    board.run(100)
+    assert board.access.trouble.startswith("bonds: ")
+    assert board.access.trouble.endswith("; they end with the power")
+    assert board.ble.handler(29, (2, 0, memoryview(b"peer"))) == b"long term key"
+    # No half-written file is left behind, and it is not tried again and again.
+    assert [path.name for path in Path(files).iterdir()] == ["bonds"]
+    board.access.trouble = ""
+    board.run(1_000)
+    assert board.access.trouble == ""
+    assert Board(files=files).ble.handler(29, (2, 0, memoryview(b"peer"))) is None
+
+
 def test_secrets_are_written_at_rest_only_and_found_after_a_power_cut(files):
     board = Board(files=files)
     board.at_rest = False

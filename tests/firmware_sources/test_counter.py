@@ -22,7 +22,7 @@ rig.update(task.get("rig", {}))
 source, trouble = sources.from_rig(rig, machine)
 session = setup.Session()
 blind = task.get("blind", [0, 0])
-callback = None
+callback = first = None
 for time_us, place in task["changes"]:
     timer = world.timers[0] if world.timers else None
     if timer:
@@ -35,9 +35,14 @@ for time_us, place in task["changes"]:
     world.drive(26, levels >> 1)
     if place % task.get("pump", 1) == 0:
         source.pump(session)
+        if first is None:
+            first = (len(session.edges), source.lost)
 world.pass_us(3000)
 source.pump(session)
-print(json.dumps({"kind": source.kind, "edges": session.edges, "lost": source.lost, "trouble": trouble}))
+# After a loss it returns before what comes behind.
+source.pump(session)
+first = first or (0, 0)
+print(json.dumps({"kind": source.kind, "first": first[0], "first_lost": first[1], "edges": session.edges, "lost": source.lost, "trouble": trouble}))
 """
 
 
@@ -119,6 +124,17 @@ def test_a_stall_loses_no_count_and_only_a_long_one_is_told():
             true_us = 1000 + 40 * (16 * (number + 1) - 1)
             # At an even speed a stall costs no more than a count's fineness at its two ends.
             assert abs(time_us - true_us) <= 60
+
+
+def test_a_loss_counts_before_what_comes_behind_it():
+    """The program asks after each ``pump``; all of this waits for one."""
+    changes = [(1000 + 40 * number, number + 1) for number in range(10_000)]
+    done = played(changes, 16, pump=10_000, blind=[100_000, 300_000])
+    assert (done["first_lost"], done["lost"]) == (1, 1)
+    true_us = [1000 + 40 * (16 * number + 15) for number in range(len(done["edges"]))]
+    # The last sample before the loss comes half a millisecond before it.
+    assert done["first"] == sum(time_us < 99_500 for time_us in true_us)
+    assert len(done["edges"]) == 10_000 // 16
 
 
 def test_a_full_ring_of_samples_loses_no_count():
