@@ -42,7 +42,9 @@ source.pump(session)
 # After a loss it returns before what comes behind.
 source.pump(session)
 first = first or (0, 0)
-print(json.dumps({"kind": source.kind, "first": first[0], "first_lost": first[1], "edges": session.edges, "lost": source.lost, "trouble": trouble}))
+told = {"kind": source.kind, "edges": session.edges, "lost": source.lost, "trouble": trouble}
+told.update({"first": first[0], "first_lost": first[1]})
+print(json.dumps(told))
 """
 
 
