@@ -41,18 +41,19 @@ class CueWatch:
             self._cues.append((wire.CUE_WINDOW, target - tolerance, 0))
         if rig["cues.late_cue"]:
             self._cues.append((wire.CUE_LATE, target + tolerance, _WAIT_US))
-        # Noise of one edge in spacings, and what holds the wheel before the brake, learnt from finished reps.
-        self.noise = 0.0
+        # Noise of one edge, and what holds the wheel before the brake, learnt from finished reps. The noise is mostly
+        # one of time, more of an angle in a faster rep: seconds at the rep's mean speed.
+        self.noise_s = 0.0
         self._held = _HELD
         self._back_rad = 0.0  # the longest way back of late
         # No look at any edge before these ticks; None: nothing is waited for.
         self.look = None  # type: int | None
 
-    def learn(self, noise, back_rad, held):
+    def learn(self, noise_s, back_rad, held):
         # type: (float, float, float | None) -> None
-        """Take in a finished rep's noise (spacings), its way back, and what held the wheel before the brake, as a
-        share of it."""
-        self.noise += (noise - self.noise) * (_GAIN if self.noise else 1.0)
+        """Take in a finished rep's noise (seconds at its mean speed), its way back, and what held the wheel before the
+        brake, as a share of it."""
+        self.noise_s += (noise_s - self.noise_s) * (_GAIN if self.noise_s else 1.0)
         self._back_rad = max(back_rad, _FADE * self._back_rad)
         if held is not None:
             self._held += (max(0.0, min(_HELD_MOST, held)) - self._held) * _GAIN
@@ -62,10 +63,12 @@ class CueWatch:
         """No rep under way, or one that gets no timing cue."""
         self.look = None
 
-    def arm(self, zero_path, range_, spacing_rad):
-        # type: (float, float, float) -> None
-        """The wheel has passed phi = 0, ``zero_path`` spacings from the stretch's first edge, after ``range_``."""
+    def arm(self, zero_path, range_, pace, spacing_rad):
+        # type: (float, float, float, float) -> None
+        """The wheel has passed phi = 0, ``zero_path`` spacings from the stretch's first edge, after ``range_`` at
+        ``pace`` spacings a second."""
         self._way = (zero_path, range_, spacing_rad)
+        self._noise = self.noise_s * pace
         # Which cue is waited for, edges at the last verdict, the last moment for one.
         self._next = self._asked = self._latest = 0
         if self._cues:
@@ -109,7 +112,7 @@ class CueWatch:
         speed = spacing_rad * 1e6 / pace_us
         friction = self._wheel.friction_rad_s2(speed) * 2.0 * (back - late) * spacing_rad / (speed * speed)
         bend = self._held + friction
-        score, slow = judge(stretch, zero_path, late, back, self.noise, bend, now_ticks)
+        score, slow = judge(stretch, zero_path, late, back, self._noise, bend, now_ticks)
         unbraked = score < (1.0 if over else 0.0 if slow else _UNBRAKED)
         if over or unbraked or score > _BRAKED:
             self.look = None

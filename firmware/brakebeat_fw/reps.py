@@ -81,7 +81,9 @@ class Reps:
         figures = Figures(curve, start, stop, zero * spacing_rad, spacing_rad, self.wheel, few)
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
             return False
-        self._cue.learn(curve.noise_rad / spacing_rad, figures.eccentric_rad, figures.held)
+        self._cue.learn(
+            curve.noise_rad * curve.duration_s / curve.total_rad, figures.eccentric_rad, figures.held
+        )
         flags = self._flags(start_us)
         if gap:
             flags |= wire.FLAG_GAP
@@ -108,7 +110,7 @@ class Reps:
             curve.measure_noise(PAD + 1, PAD + end)
             return curve
 
-        usual_rad = self._cue.noise * spacing_rad
+        usual_rad = self._cue.noise_s * total * spacing_rad / duration_s
         curve = stretch.find_magnets(now, usual_rad, _MISCOUNTED * usual_rad)
         if not usual_rad or curve.noise_rad < _MISCOUNTED * usual_rad:
             stretch.learn(curve, end, spacing_rad)

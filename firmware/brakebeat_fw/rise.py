@@ -4,9 +4,11 @@ from micropython import const
 
 # Of the greatest speed: below it the speed still rises fast enough to be placed well, and little of the way is left.
 _SHARE = const(0.98)
-# Half window of a speed, seconds, and its points at least.
+# Half window of a speed, seconds, and its points at least, beyond the polynomial's degree.
 _HALF_S = const(0.05)
-_LEAST = const(7)
+_SPARE = const(4)
+# Points closer than this make a parabola true enough, which noise moves much less than a cubic.
+_DENSE_RAD = const(1.3)
 _SAMPLES = const(48)
 # Speeds change little from sample to sample: so many are gone at once in the first look.
 _STRIDE = const(3)
@@ -27,7 +29,8 @@ def find_rise(curve):
     if first >= last:
         return None
     step = max(1, (last - first) // _SAMPLES)
-    samples = _Samples(curve, first, step, (last - first + step - 1) // step)
+    degree = 2 if curve.xs[last] - curve.xs[first] < _DENSE_RAD * (last - first) else 3
+    samples = _Samples(curve, first, step, (last - first + step - 1) // step, degree)
     place = samples.fastest()
     wanted = _SHARE * samples.speed(place)
     if wanted <= 0.0:
@@ -50,8 +53,9 @@ def find_rise(curve):
 class _Samples:
     """Speeds at every ``step``-th point of a curve; each is worked out when it is asked for, once."""
 
-    def __init__(self, curve, first, step, count):
-        # type: (Any, int, int, int) -> None
+    def __init__(self, curve, first, step, count, degree):
+        # type: (Any, int, int, int, int) -> None
+        self._degree = degree
         self._curve = curve
         self._first = first
         self._step = step
@@ -64,7 +68,7 @@ class _Samples:
         if found is None:
             curve = self._curve
             k = self._first + place * self._step
-            found = curve.speed_at(curve.ts[k], _HALF_S, _LEAST, 3, k)[0]
+            found = curve.speed_at(curve.ts[k], _HALF_S, _SPARE + self._degree, self._degree, k)[0]
             self._speeds[place] = found
         return found
 

@@ -359,10 +359,10 @@ class Session:
             self.cue.disarm()
             return
         zero = self._zero_path + start.distance
-        self.cue.arm(self._zero_path, zero, self.spacing_rad)
         newest = stretch.count - 1
         duration_s = ticks.after(stretch.buffer[newest], start.ticks) * 1e-6
         total = stretch.path(newest) + start.distance
+        self.cue.arm(self._zero_path, zero, total / duration_s, self.spacing_rad)
         first = max(0, newest - _NEWEST)
         curve = stretch.curve(first, newest, start, duration_s, total, self.spacing_rad)
         peak, edge = curve.newest_speeds()

@@ -107,15 +107,15 @@ class Side:
         side.noise *= _FADE_NOISE
         return side
 
-    def take(self, other):
-        # type: (Side) -> None
-        """The solution of ``other``, for the same nearest edge."""
-        self.distance = other.distance
-        self.variance = other.variance
-        self.curvature = other.curvature
-        self.jerk = other.jerk
-        self.vertex = other.vertex
-        self.chi = other.chi
+    def solution(self):
+        # type: () -> Any
+        """What was found at the vertex that was solved last, for ``take``."""
+        return self.distance, self.variance, self.curvature, self.jerk, self.vertex, self.chi
+
+    def take(self, solution):
+        # type: (Any) -> None
+        """A solution of this side, or of another one with the same nearest edge."""
+        self.distance, self.variance, self.curvature, self.jerk, self.vertex, self.chi = solution
 
     def misfit(self, vertex):
         # type: (float) -> float

@@ -54,6 +54,7 @@ class SpacingTable:
             return
         sums = [0.0] * magnets
         counts = [0] * magnets
+        scatter = 0.0
         half = magnets if magnets > 2 else 2 * magnets
         beside = magnets // _SERVED_BY
         for k in range(first + half, last - half + 1, 2 * beside + 1):
@@ -64,16 +65,27 @@ class SpacingTable:
             for place in range(k - beside, k + beside + 1):
                 t = (curve.ts[place] - curve.ts[k]) / scale
                 number = stretch.number(place - first) % magnets
-                sums[number] += curve.xs[place] - c0 - t * (c1 + t * (c2 + t * c3))
+                off = curve.xs[place] - c0 - t * (c1 + t * (c2 + t * c3))
+                sums[number] += off
+                scatter += off * off
                 counts[number] += 1
         if min(counts) == 0:
             return
         self.reps += 1
         gain = stretch.sense / spacing_rad
         gain *= 1.0 if self.reps <= 2 else max(_LEAST_GAIN, 1.0 / self.reps)
+        told = 1e-9
+        for k in range(magnets):
+            sums[k] /= counts[k]
+            told += sums[k] * sums[k]
+            scatter -= counts[k] * sums[k] * sums[k]
+        # What the scatter of each magnet's evidence explains is no offset: even magnets stay even.
+        count = sum(counts)
+        scatter *= magnets * magnets / (max(1, count - magnets) * count)
+        gain *= max(0.0, 1.0 - scatter / told)
         mean = 0.0
         for k in range(magnets):
-            self.offsets[k] -= gain * sums[k] / counts[k]
+            self.offsets[k] -= gain * sums[k]
             mean += self.offsets[k]
         for k in range(magnets):
             self.offsets[k] -= mean / magnets

@@ -79,7 +79,8 @@ class Placing:
         at = narrow(self._common, low, width, values)
         self.misfit = self._common(at)
         self.end = self.start = at
-        self.odd = False  # brake and pull differ much in torque
+        # Where brake and pull differ much in torque: the solutions of both sides with torque that changes fast.
+        self.odd = None  # type: Any
         before.placed = self
         if self.misfit <= _PAUSE_CHI or most <= _PAUSE_CHI:
             return
@@ -129,7 +130,9 @@ class Placing:
             self.misfit = value
             self.end = end
             self.start = start
-            far.take(near)
+            far.take(near.solution())
+            self.odd = None
+            self.before.told_s = far.told_s = 0.0
         else:
             self._settle()
 
@@ -153,11 +156,9 @@ class Placing:
             steps = 2
             value = self._common(at) + _LOOSE_CHI
             if value < self.misfit:
-                self.odd = True
+                self.odd = (self.before.solution(), self.after.solution())
                 self.misfit = value
                 self.end = self.start = at
-                before.take(self.before)
-                after.take(self.after)
                 before.told_s = after.told_s = _TOLD_S
         self.carries = False
         self.before, self.after = before, after
@@ -166,7 +167,10 @@ class Placing:
     def _settle(self):
         # type: () -> None
         """Leave the solution of a straight turn with both sides."""
-        if not self.odd:
+        if self.odd:
+            self.before.take(self.odd[0])
+            self.after.take(self.odd[1])
+        else:
             self._common(self.end)
 
     def _apart(self, before, after):
@@ -230,7 +234,7 @@ def fit_end(before, latest):
         loose.missed = 0
         other = _fit_alone(loose, loose.us[0], latest)
         if loose.chi + _LOOSE_CHI < before.chi + (before.missed - loose.missed) * _MISSED_CHI:
-            before.take(loose)
+            before.take(loose.solution())
             before.missed = loose.missed
             before.told_s = _TOLD_S
             return other
@@ -242,7 +246,7 @@ def fit_start(after, earliest):
     """Seconds at which the wheel started from rest, from the edges after alone."""
     near = after.near()
     at = _fit_alone(near, max(earliest, near.us[0] - _span(near)), near.us[0])
-    after.take(near)
+    after.take(near.solution())
     return at
 
 

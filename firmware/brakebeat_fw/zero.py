@@ -78,6 +78,8 @@ class ZeroTracker:
         # A single pull tells of no slip: how much of the way it left is not known yet.
         if line and len(self._pulls) > 1:
             zero, left, _, spread = line
+            # A few pulls may agree by luck.
+            spread = max(spread, _RISE_SPREAD * self._span() / 2)
             off = rise - zero - left * (start - zero)
             # It slipped after the start, or before: then both have moved.
             for way in (off, off / (1.0 - left)):

@@ -50,9 +50,6 @@ def test_parabolic_turns_with_and_without_a_magnet_in_front(magnets, turn_us, fi
     """Some of these turn inside a magnet's zone, which gives one edge for two passes.
 
     A pull from rest usually weakens as the strap runs faster; that this one does not few magnets cannot tell.
-
-    With 6 magnets the spacing table takes the corner at phi = 0, which no wheel has, for uneven magnets; 36 are not
-    learnt.
     """
     pull, brake = (1.0, 60.0), (1.0, -60.0)
     first = from_rest(*pull)

@@ -1,6 +1,7 @@
 """Vertices of exact parabolas: where edges alone place the turnaround, the firmware does to a few 10 microseconds."""
 
 import math
+import random
 
 import pytest
 from hypothesis import assume, given
@@ -74,6 +75,24 @@ def test_a_pause_keeps_both_times(before_x, after_x, braking, pulling, count, pa
     found = turnaround.fit_straight_or_paused(before, after)
     # The search narrows each to a share of the time between the two edges.
     assert found == pytest.approx((end, start), abs=NEAR_S * (1 + pause_s))
+
+
+@given(DISTANCE, DISTANCE, ACCELERATION, st.floats(2.0, 10.0), st.integers(6, 16), st.integers(0, 2**32))
+def test_both_sides_keep_what_was_found_whatever_was_tried(before_x, after_x, pulling, harder, count, seed):
+    """A brake that is let go in the midst of the edges before: changed torque and pauses are tried, most in vain."""
+    at = math.sqrt(2 * before_x / (harder * pulling))
+    before, after = side(at, -1, before_x, harder * pulling, count), side(at, 1, after_x, pulling, count)
+    loose_s = before.us[count // 2]
+    # Further off the brake was not there yet.
+    speed = harder * pulling * (at - loose_s)
+    for k in range(count // 2 + 1, count):
+        before.us[k] = loose_s - (k - count // 2) / speed
+    draw = random.Random(seed)
+    for one in (before, after):
+        one.us = [u + draw.gauss(0.0, 2e-4) for u in one.us]
+        one.us.sort(reverse=one is before)
+    end_s, start_s = turnaround.fit_straight_or_paused(before, after)
+    assert (before.vertex, after.vertex) == (end_s, start_s)
 
 
 @given(DISTANCE, ACCELERATION, EDGES)

@@ -132,6 +132,17 @@ def test_a_slipped_count_is_noticed_at_the_next_pull():
                 assert tracker.estimate() == pytest.approx(middle, abs=0.05 if known else 0.01 * RANGE)
 
 
+def test_pulls_that_agree_by_luck_make_no_slip_of_the_next():
+    """One rise that is off by most of a spacing is an odd one, however well those before it agreed."""
+    tracker = zero.ZeroTracker()
+    tracker.add(-RANGE, False)
+    for number in range(8):
+        sense = 1.0 if number % 2 == 0 else -1.0
+        tracker.add(sense * RANGE, sense > 0)
+        tracker.add_pull(-sense * RANGE, -sense * (3.6 + 0.8 * (number == 6)))
+    assert tracker.estimate() == pytest.approx(0.0, abs=0.2)
+
+
 def test_an_odd_pull_moves_it_little():
     """A pull that lets go half-way reaches its full speed 9 spacings early."""
     tracker = zero.ZeroTracker()
