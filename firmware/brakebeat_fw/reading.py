@@ -32,6 +32,9 @@ _PULL = const(1.2)
 _LOOSE = const(0.35)
 # A reading dearer than this explains little.
 AT_A_LOSS = 12.0
+# Magnets that may have been missed beside the turnaround, before and after it; and where no such reading explains much.
+_BESIDE = ((0, 0), (0, 1), (1, 0), (1, 1))
+_FARTHER = ((0, 0), (0, 1), (1, 0), (1, 1), (0, 2), (2, 0))
 
 
 class Reading:
@@ -282,6 +285,7 @@ class Window:
                     self._ordered(before, False),
                     self._ordered(after, True),
                     doubt,
+                    _BESIDE,
                 )
         # As if all were real and as expected.
         least = (self.low - self.high) * REAL
@@ -294,15 +298,16 @@ class Window:
                     [(k, k - low) for k in range(low, split)],
                     [(k, k - split) for k in range(split, self.high)],
                     least,
+                    _FARTHER,
                 )
         best.loss = best.doubt - least
         return best
 
-    def _vertex(self, best, before, after, doubt):
-        # type: (Reading, list[tuple[int, int]], list[tuple[int, int]], float) -> Reading
-        """``best``, or this pair of sides where it makes a better vertex."""
-        sums = {}  # type: dict[int, Any]
-        for missed_before, missed_after in ((0, 0), (0, 1), (1, 0), (1, 1)):
+    def _vertex(self, best, before, after, doubt, beside):
+        # type: (Reading, list[tuple[int, int]], list[tuple[int, int]], float, Any) -> Reading
+        """``best``, or this pair of sides where it makes a better vertex; beside: magnets missed there, to be tried."""
+        sums = {}  # type: dict[Any, Any]
+        for missed_before, missed_after in beside:
             cost = doubt + (missed_before + missed_after) * MISSED
             if missed_after > missed_before:
                 # The wheel may have turned in front of that magnet.
@@ -312,10 +317,10 @@ class Window:
             sides = self._sides(before, after, missed_before, missed_after)
             # The edges before are always the same, those behind where the same magnets gave them.
             same = missed_before - missed_after
-            sides[0].sums = sums.get(2)
+            sides[0].sums = sums.get(None)
             sides[1].sums = sums.get(same)
             placing = Placing(sides[0], sides[1], 2.0 * (best.doubt - cost))
-            sums[2] = sides[0].sums
+            sums[None] = sides[0].sums
             sums[same] = sides[1].sums
             if missed_after > missed_before and sides[0].distance - missed_before > sides[1].slack:
                 cost += MISSED - HELD
