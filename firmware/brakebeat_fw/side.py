@@ -56,6 +56,7 @@ class Side:
         self.jerk = 0.0
         self.vertex = 0.0  # seconds, where it was solved last
         self.chi = 0.0  # misfit there
+        self.taken = None  # type: Any  # curvature, jerk, ``build_s`` and ``carried`` of a solution that was taken
         self.told_s = 0.0  # so far from the vertex the solution holds, where that is not far
         self.placed = None  # type: Any  # what ``place`` found, with the other side
         self.sums = None  # type: Any  # of ``us`` and ``xs``, once they have been asked for
@@ -110,12 +111,13 @@ class Side:
     def solution(self):
         # type: () -> Any
         """What was found at the vertex that was solved last, for ``take``."""
-        return self.distance, self.variance, self.curvature, self.jerk, self.vertex, self.chi
+        motion = (self.curvature, self.jerk, self.build_s, self.carried)
+        return self.distance, self.variance, motion, self.vertex, self.chi
 
     def take(self, solution):
         # type: (Any) -> None
         """A solution of this side, or of another one with the same nearest edge."""
-        self.distance, self.variance, self.curvature, self.jerk, self.vertex, self.chi = solution
+        self.distance, self.variance, self.taken, self.vertex, self.chi = solution
 
     def misfit(self, vertex):
         # type: (float) -> float

@@ -72,17 +72,18 @@ class SpacingTable:
         if min(counts) == 0:
             return
         self.reps += 1
-        gain = stretch.sense / spacing_rad
-        gain *= 1.0 if self.reps <= 2 else max(_LEAST_GAIN, 1.0 / self.reps)
         told = 1e-9
         for k in range(magnets):
             sums[k] /= counts[k]
             told += sums[k] * sums[k]
             scatter -= counts[k] * sums[k] * sums[k]
-        # What the scatter of each magnet's evidence explains is no offset: even magnets stay even.
-        count = sum(counts)
-        scatter *= magnets * magnets / (max(1, count - magnets) * count)
-        gain *= max(0.0, 1.0 - scatter / told)
+        gain = max(_LEAST_GAIN, 1.0 / self.reps)
+        if self.reps <= 2:
+            # What the scatter of each magnet's evidence explains is no offset: even magnets stay even.
+            count = sum(counts)
+            scatter *= magnets * magnets / (max(1, count - magnets) * count)
+            gain = max(0.0, 1.0 - scatter / told)
+        gain *= stretch.sense / spacing_rad
         mean = 0.0
         for k in range(magnets):
             self.offsets[k] -= gain * sums[k]

@@ -40,21 +40,18 @@ class Turn:
         # type: (int, Side) -> None
         self.ticks = at_ticks
         self.distance = side.distance  # from the turnaround to the nearest edge, edge spacings
-        # Path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings.
-        self.curvature = side.curvature
-        self.jerk = side.jerk
+        # Path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings; the curvature builds up for so long,
+        # while another one that was carried over fades.
+        self._motion = side.taken or (side.curvature, side.jerk, 0.0, 0.0)
         # Up to here, seconds from the turnaround, the fit says more than single edges do.
         self.reach_s = side.told_s or abs(side.us[len(side.us) // 2] - side.vertex)
 
     def speed(self, u_s, spacing_rad):
         # type: (float, float) -> float
         """Speed ``u_s`` seconds from the turnaround, rad/s."""
-        return -u_s * (2.0 * self.curvature + 3.0 * self.jerk * u_s) * spacing_rad
-
-    def acceleration(self, u_s, spacing_rad):
-        # type: (float, float) -> float
-        """Change of speed ``u_s`` seconds from the turnaround, away from it, rad/s^2."""
-        return -(2.0 * self.curvature + 6.0 * self.jerk * u_s) * spacing_rad
+        curvature, jerk, build_s, carried = self._motion
+        built = u_s * u_s / build_s if u_s < build_s else 2.0 * u_s - build_s
+        return -(curvature * built - carried * (2.0 * u_s - built) + 3.0 * jerk * u_s * u_s) * spacing_rad
 
 
 class Placing:
@@ -131,8 +128,8 @@ class Placing:
             self.end = end
             self.start = start
             far.take(near.solution())
-            self.odd = None
-            self.before.told_s = far.told_s = 0.0
+            self.odd = self.before.taken = None
+            self.before.told_s = 0.0
         else:
             self._settle()
 
@@ -159,7 +156,7 @@ class Placing:
                 self.odd = (self.before.solution(), self.after.solution())
                 self.misfit = value
                 self.end = self.start = at
-                before.told_s = after.told_s = _TOLD_S
+                before.told_s = _TOLD_S
         self.carries = False
         self.before, self.after = before, after
         self._settle()

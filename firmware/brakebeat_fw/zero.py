@@ -27,7 +27,7 @@ _OFF = const(3.0)
 # Variance of a calibrated edge, spacings squared: phi = 0 lies anywhere within half a spacing of it.
 _HALF_SPACING = const(1.0 / 12.0)
 # A rise off by more standard deviations than this and by a whole number of spacings, nearly: the count slipped.
-_SLIPPED = const(4.0)
+_SLIPPED = const(5.0)
 _NEARLY = const(0.3)
 
 
