@@ -6,8 +6,9 @@ import pytest
 from brakebeat.reference.certain import certain, windows
 from brakebeat.reference.clean import Decoder
 from brakebeat.reference.edges import edge_train
-from brakebeat.reference.lanes import Lanes, Moves
+from brakebeat.reference.lanes import Lanes
 from brakebeat.reference.likelihood import Faults
+from brakebeat.reference.moves import Moves
 from brakebeat.reference.scales import measure_scales
 from brakebeat.simulate import default_recording, preset
 

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brakebeat.reference.certain import certain, windows
-from brakebeat.reference.lanes import Lanes, Moves
+from brakebeat.reference.lanes import Lanes
 from brakebeat.reference.likelihood import Array, Faults, Scales
+from brakebeat.reference.moves import Moves
 
 Integers = NDArray[np.int64]
 

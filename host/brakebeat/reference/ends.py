@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from brakebeat.reference.fit import Fit
-from brakebeat.reference.side import RISE_S
 from brakebeat.reference.spline import Array
 from brakebeat.reference.start import Prior, start_from_rest
 
 _SCAN_S = 0.0005
+# Out of a rest a pull may come faster or slower than assumed, which no edge shows: the start's doubt by that.
+_RISE_SD_S = 0.006
 # Edges (of six magnets; more by the root of their number) that tell a start from rest, over which the jerk is a
 # small part of what the whole recording shows.
 _EDGES_FROM_REST = 14
 _CALM = 1.0 / 60.0
 # ... unless a brake comes at the last moment.
-_ROUGH = (_CALM, 1.0, 100.0)
+_ROUGH = (_CALM, 0.1, 1.0, 10.0)
+# So many times the usual deceleration, give or take (in its logarithm).
+_HARDER, _HARDER_SPREAD = (1.0, 2.0, 4.0), 0.6
 # From then on the wheel need not be where it came to rest.
 _LONG_REST_S = 5.0
 
@@ -119,16 +123,17 @@ def _after_turn(finish: End, fit: Fit, number: int) -> End:
     After a long rest it is told by what follows alone: someone may have touched the wheel.
     """
     turning = fit.chain.turnings[number]
+    rising = _RISE_SD_S if turning.rest_s > 0.0 else 0.0
     begin = End(
         finish.t_s,
         finish.angle_rad,
-        float(np.hypot(finish.t_sd_s, turning.rest_sd_s)),
+        _root_of_squares(finish.t_sd_s, turning.rest_sd_s, turning.misread_rest_sd_s, rising),
         finish.angle_sd_rad,
         True,
     )
     if turning.rest_s < _LONG_REST_S:
         return begin
-    return _sharpened(fit, begin, fit.chain.slices[number + 1], before=True)
+    return _sharpened(fit, begin, number + 1, before=True)
 
 
 def _inner_end(fit: Fit, number: int) -> End:
@@ -136,7 +141,8 @@ def _inner_end(fit: Fit, number: int) -> End:
     turning = fit.chain.turnings[number]
     t_s = turning.vertex_s - fit.chain.delay_s[number]
     angle = float(fit.value(np.array([t_s]))[0])
-    return End(t_s, angle, turning.vertex_sd_s, float(fit.spread([(t_s, 0)])[0]), True)
+    doubt = float(np.hypot(turning.vertex_sd_s, turning.misread_sd_s))
+    return End(t_s, angle, doubt, float(fit.spread([(t_s, 0)])[0]), True)
 
 
 def _outer_end(fit: Fit, *, before: bool) -> End:
@@ -158,13 +164,15 @@ def _outer_end(fit: Fit, *, before: bool) -> End:
     end = _end(fit, t_stop, True)
     travelled = abs(end.angle_rad - float(fit.value(np.array([t_edge]))[0]))
     known = travelled < 2.2 * fit.spacing_rad + 3.0 * end.angle_sd_rad + 0.1
-    own = chain.slices[0 if before else -1]
-    return _sharpened(fit, end, own, before=before) if known else replace(end, known=False)
+    run = 0 if before else len(chain.runs) - 1
+    return _sharpened(fit, end, run, before=before) if known else replace(end, known=False)
 
 
-def _sharpened(fit: Fit, end: End, edges: slice, *, before: bool) -> End:
-    """The end of a stroke with its time from the vertex model, which knows how a wheel leaves rest and comes to it."""
+def _sharpened(fit: Fit, end: End, number: int, *, before: bool) -> End:
+    """The end of stroke ``number`` with its time from the vertex model, which knows how a wheel leaves rest and comes
+    to it."""
     chain = fit.chain
+    edges, run = chain.slices[number], chain.runs[number]
     most = int(_EDGES_FROM_REST * max(2.0 * np.pi / fit.spacing_rad / 6.0, 1.0) ** 0.5)
     count = min(most, edges.stop - edges.start)
     part = slice(edges.start, edges.start + count) if before else slice(edges.stop - count, edges.stop)
@@ -172,14 +180,34 @@ def _sharpened(fit: Fit, end: End, edges: slice, *, before: bool) -> End:
     sigma = fit.noise.sigma(fit.speed_rad_s[part])
     if not before:
         t, angle, sigma = -t[::-1], angle[::-1], sigma[::-1]
-    rise = RISE_S / 2.0 if before else 0.0
-    priors = [
-        Prior(fit.noise.jerk_density * rough, fit.usual_accel_rad_s2, fit.spacing_rad)
-        for rough in ((_CALM,) if before else _ROUGH)
-    ]
+    priors = _setting_off(fit) if before else _stopping(fit)
     t_s, spread = start_from_rest(priors, t, np.abs(angle - angle[0]), sigma, rises=before)
-    t_s = t_s + rise if before else -t_s
-    return End(t_s, float(fit.value(np.array([t_s]))[0]), spread, end.angle_sd_rad, True)
+    t_s = t_s + chain.lag_s(number) if before else -t_s
+    doubts = (run.begin_misread_sd_s, _RISE_SD_S) if before else (run.end_misread_sd_s,)
+    angle_rad = float(fit.value(np.array([t_s]))[0])
+    return End(t_s, angle_rad, _root_of_squares(spread, *doubts), end.angle_sd_rad, True)
+
+
+def _root_of_squares(*doubts: float) -> float:
+    return math.sqrt(sum(doubt * doubt for doubt in doubts))
+
+
+def _setting_off(fit: Fit) -> list[Prior]:
+    return [Prior(fit.noise.jerk_density * _CALM, fit.usual_accel_rad_s2, fit.spacing_rad)]
+
+
+def _stopping(fit: Fit) -> list[Prior]:
+    """How a brake may end: calmly or not, about as hard as usual or, at the last moment, far harder."""
+    return [
+        Prior(
+            fit.noise.jerk_density * rough,
+            fit.usual_accel_rad_s2 * harder,
+            fit.spacing_rad,
+            cost=(np.log(harder) / _HARDER_SPREAD) ** 2,
+        )
+        for rough in _ROUGH
+        for harder in _HARDER
+    ]
 
 
 def _end(fit: Fit, t_s: float, known: bool) -> End:

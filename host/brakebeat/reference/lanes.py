@@ -17,12 +17,14 @@ from brakebeat.reference.likelihood import (
     WAYS,
     Array,
     Faults,
+    Glide,
     Scales,
     depart_cost,
     fresh_cost,
     glide_costs,
     turn_costs,
 )
+from brakebeat.reference.moves import Moves
 
 Integers = NDArray[np.int64]
 
@@ -46,19 +48,18 @@ _BEFORE, _LATELY = 24, 3
 
 
 @dataclass(frozen=True)
-class Moves:
-    """How each edge (n,) is reached: whether at all, over how many spacings along the sense before, by a turn."""
+class _Step:
+    """Table rows (a,) of edges, one a window, and what leads to them from the ``BACK`` edges ``before`` (a, back):
+    ``source`` (a, back, state) the costs there, with those of the edges between as faults; ``gap_s`` (a, back) to
+    them, ``old_gap_s`` (a, back, back) from them to the edges before, with speeds ``old_rad_s`` for each stride.
+    """
 
-    real: NDArray[np.bool_]
-    stride: Integers
-    turns: NDArray[np.bool_]
-
-    @classmethod
-    def even(cls, count: int) -> Moves:
-        """From magnet to magnet."""
-        stride = np.ones(count, np.int64)
-        stride[:1] = 0
-        return cls(np.ones(count, bool), stride, np.zeros(count, bool))
+    rows: Integers
+    before: Integers
+    source: Array
+    gap_s: Array
+    old_rad_s: Array
+    old_gap_s: Array
 
 
 class Lanes:
@@ -170,66 +171,68 @@ class Lanes:
         senses = self._senses[rows]
         old_gap = self._gap[before]
         old = self.scales.spacing_rad * _STRIDE / old_gap[..., None]
-        self._glide(rows, before, source, gap, old, old_gap, _SENSE_COST * (senses < 0))
-        self._turn(rows, source, gap, old, old_gap, _SENSE_COST * (senses > 0))
+        step = _Step(rows, before, source, gap, old, old_gap)
+        self._glide(step, _SENSE_COST * (senses < 0))
+        self._turn(step, _SENSE_COST * (senses > 0))
 
-    def _glide(
-        self,
-        rows: Integers,
-        before: Integers,
-        source: Array,
-        gap: Array,
-        old: Array,
-        old_gap: Array,
-        sense: Array,
-    ) -> None:
-        count = len(rows)
-        new = self.scales.spacing_rad * _STRIDE / gap[:, :, None]
-        between = (gap[:, :, None] + old_gap)[..., None, None, None] / 2.0
-        accel = self.glide_accel[before].reshape(count, BACK, BACK, STRIDES, 2, 1)
-        glide = glide_costs(
-            self.scales,
-            old[..., None, None],
-            new[:, :, None, None, None, :],
-            accel,
-            between,
-            gap[:, :, None, None, None, None],
-        )
-        prior = source[:, :, :GLIDE].reshape(count, BACK, BACK, STRIDES, 2, 1)
-        to_pulled, to_braked = prior + glide.pulled, prior + glide.braked
-        to_pulled[..., BRAKED, :] += LAWLESS_COST
-        to_braked[..., PULLED, :] += PHASE_CHANGE_COST
-        # From a turnaround, and from nothing: only a start in motion can be braked at once.
-        tau = self.tau[before][..., None]
-        turned = source[:, :, GLIDE : GLIDE + TURN, None] + depart_cost(
-            self.scales, self.accel[before][..., None], tau, new[:, :, None, :], gap[..., None, None]
-        )
-        fresh = source[:, :, START, None] + fresh_cost(self.scales, new, gap[..., None])
-        every = np.empty((2, count, BACK, STATES, STRIDES))
-        every[PULLED, :, :, :GLIDE] = to_pulled.reshape(count, BACK, GLIDE, STRIDES)
-        every[BRAKED, :, :, :GLIDE] = to_braked.reshape(count, BACK, GLIDE, STRIDES)
-        every[PULLED, :, :, GLIDE:START], every[BRAKED, :, :, GLIDE:START] = turned, turned + LAWLESS_COST
-        every[:, :, :, START] = fresh
-        learnt = np.empty((count, BACK, STATES, STRIDES))
-        learnt[:, :, :GLIDE] = glide.accel_rad_s2.reshape(count, BACK, GLIDE, STRIDES)
-        learnt[:, :, GLIDE:START] = new[:, :, None, :] / (tau + gap[..., None, None] / 2.0)
-        learnt[:, :, START] = 0.0
+    def _glide(self, step: _Step, sense: Array) -> None:
+        """The cheapest way to glide to each edge, from whatever state of those before."""
+        new = self.scales.spacing_rad * _STRIDE / step.gap_s[:, :, None]
+        every, learnt = self._ways_to_glide(step, new)
         best = every.argmin(axis=3)[:, :, :, None]
         least = np.take_along_axis(every, best, 3)[:, :, :, 0]
         least += self.faults.missed_cost(_STRIDE) + sense[..., None]
-        # Into the layout [edge, back, stride, phase].
-        self.cost[rows, :GLIDE] = np.moveaxis(least, 0, -1).reshape(count, GLIDE)
         came = best[:, :, :, 0] + _BACKS[:, None] * STATES
-        self.came[rows, :GLIDE] = np.moveaxis(came, 0, -1).reshape(count, GLIDE)
         found = np.take_along_axis(np.broadcast_to(learnt, (2, *learnt.shape)), best, 3)[:, :, :, 0]
-        self.glide_accel[rows, :GLIDE] = np.moveaxis(found, 0, -1).reshape(count, GLIDE)
+        for table, told in ((self.cost, least), (self.came, came), (self.glide_accel, found)):
+            # Into the layout [edge, back, stride, phase].
+            table[step.rows, :GLIDE] = np.moveaxis(told, 0, -1).reshape(len(step.rows), GLIDE)
 
-    def _turn(
-        self, rows: Integers, source: Array, gap: Array, old: Array, old_gap: Array, sense: Array
-    ) -> None:
-        count = len(rows)
-        ways = turn_costs(self.scales, old, old_gap[..., None], gap[:, :, None, None])
-        prior = source[:, :, :GLIDE].reshape(count, BACK, BACK, STRIDES, 2)
+    def _ways_to_glide(self, step: _Step, new: Array) -> tuple[Array, Array]:
+        """Cost [phase, edge, back, state before, stride] of every way to glide at speeds ``new``, and the acceleration
+        (the same without the phase) learnt on it."""
+        count, gap, before = len(step.rows), step.gap_s, step.before
+        every = np.empty((2, count, BACK, STATES, STRIDES))
+        learnt = np.empty((count, BACK, STATES, STRIDES))
+        glide = self._glides(step, new)
+        prior = step.source[:, :, :GLIDE].reshape(count, BACK, BACK, STRIDES, 2, 1)
+        to_pulled, to_braked = prior + glide.pulled, prior + glide.braked
+        to_pulled[..., BRAKED, :] += LAWLESS_COST
+        to_braked[..., PULLED, :] += PHASE_CHANGE_COST
+        every[PULLED, :, :, :GLIDE] = to_pulled.reshape(count, BACK, GLIDE, STRIDES)
+        every[BRAKED, :, :, :GLIDE] = to_braked.reshape(count, BACK, GLIDE, STRIDES)
+        learnt[:, :, :GLIDE] = glide.accel_rad_s2.reshape(count, BACK, GLIDE, STRIDES)
+        # From a turnaround, and from nothing: only a start in motion can be braked at once.
+        tau = self.tau[before][..., None]
+        turned = step.source[:, :, GLIDE : GLIDE + TURN, None] + depart_cost(
+            self.scales, self.accel[before][..., None], tau, new[:, :, None, :], gap[..., None, None]
+        )
+        every[PULLED, :, :, GLIDE:START], every[BRAKED, :, :, GLIDE:START] = turned, turned + LAWLESS_COST
+        learnt[:, :, GLIDE:START] = new[:, :, None, :] / (tau + gap[..., None, None] / 2.0)
+        every[:, :, :, START] = step.source[:, :, START, None] + fresh_cost(self.scales, new, gap[..., None])
+        learnt[:, :, START] = 0.0
+        return every, learnt
+
+    def _glides(self, step: _Step, new: Array) -> Glide:
+        """From each way to have glided to an edge before on to these, [edge, back, back, stride, phase, stride]."""
+        between = (step.gap_s[:, :, None] + step.old_gap_s)[..., None, None, None] / 2.0
+        accel = self.glide_accel[step.before].reshape(len(step.rows), BACK, BACK, STRIDES, 2, 1)
+        return glide_costs(
+            self.scales,
+            step.old_rad_s[..., None, None],
+            new[:, :, None, None, None, :],
+            accel,
+            between,
+            step.gap_s[:, :, None, None, None, None],
+        )
+
+    def _turn(self, step: _Step, sense: Array) -> None:
+        """The cheapest way to turn between each edge and one before it, for each way of turning."""
+        count, rows = len(step.rows), step.rows
+        ways = turn_costs(
+            self.scales, step.old_rad_s, step.old_gap_s[..., None], step.gap_s[:, :, None, None]
+        )
+        prior = step.source[:, :, :GLIDE].reshape(count, BACK, BACK, STRIDES, 2)
         lawful = np.minimum(prior[..., PULLED] + _UNBRAKED_COST, prior[..., BRAKED]).reshape(count, BACK, -1)
         phase = (prior[..., BRAKED] < prior[..., PULLED] + _UNBRAKED_COST).reshape(count, BACK, -1)
         for way, turn in enumerate(ways):
@@ -260,7 +263,7 @@ class Lanes:
             else:
                 row, state = start + int(self._rest_since[lane]), int(self._rest_state[lane])
             while True:
-                self._write(moves, int(self.edge[row]), state)
+                _write(moves, int(self.edge[row]), state)
                 if self.came[row, state] < 0:
                     break
                 # `back` counts from the edge before; where the state itself names its predecessor, they agree.
@@ -272,11 +275,11 @@ class Lanes:
                 # Nothing leads to a path's first edge.
                 moves.stride[self.edge[row]], moves.turns[self.edge[row]] = 0, False
 
-    @staticmethod
-    def _write(moves: Moves, edge: int, state: int) -> None:
-        moves.real[edge] = True
-        if state < GLIDE:
-            moves.stride[edge], moves.turns[edge] = state // 2 % STRIDES + 1, False
-        else:
-            back = -WAYS[(state - GLIDE) % len(WAYS)] if state < START else 0
-            moves.stride[edge], moves.turns[edge] = back, True
+
+def _write(moves: Moves, edge: int, state: int) -> None:
+    moves.real[edge] = True
+    if state < GLIDE:
+        moves.stride[edge], moves.turns[edge] = state // 2 % STRIDES + 1, False
+    else:
+        back = -WAYS[(state - GLIDE) % len(WAYS)] if state < START else 0
+        moves.stride[edge], moves.turns[edge] = back, True

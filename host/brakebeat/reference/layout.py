@@ -8,6 +8,8 @@ from functools import cached_property
 
 import numpy as np
 
+from brakebeat.reference.edge_rows import EdgeRows
+from brakebeat.reference.likelihood import LEAST_SPEED_RAD_S
 from brakebeat.reference.reading import Reading
 from brakebeat.reference.side import RISE_S, Sides
 from brakebeat.reference.spline import Array, Integers
@@ -28,74 +30,24 @@ class Layout:
         self.usual_rad_s2 = np.array([model.usual_accel_rad_s2 for model in models])
         self.shift_sd_rad = np.array([model.shift_sd_rad for model in models])
         self.unseen_cost = np.array([model.unseen_cost for model in models])
-        self._t, self._count, steps = self._edges()
-        self.split = np.array([reading.near.split for reading in readings])
+        self._rows = EdgeRows.of(readings)
+        self.split = self._rows.split
         each = np.arange(len(readings))
-        self.last_s = self._t[each, self.split - 1]
-        self.gap_s = self._t[each, self.split] - self.last_s
-        self.angle_rad, self._sigma, self.fixed = self._angles(steps)
+        self.last_s = self._rows.t_s[each, self.split - 1]
+        self.gap_s = self._rows.t_s[each, self.split] - self.last_s
+        self.angle_rad = angles(readings, self._rows)
+        self.fixed = fixed_costs(readings, self._rows)
+        self._outer = self._rows.outer_gaps()
         #: Where the wheel is expected to turn: half a spacing beyond the last edge before.
         self.top_rad = self.angle_rad[each, self.split - 1] + 0.5 * self.spacing_rad
 
-    def _edges(self) -> tuple[Array, Integers, Integers]:
-        """Times (r, n) of the edges taken as real, how many they are, and how many spacings each lies behind the one
-        before, along the sense before the turnaround."""
-        longest = max(int(reading.near.used.sum()) for reading in self.readings)
-        t_s = np.zeros((len(self.readings), longest))
-        steps = np.zeros((len(self.readings), longest), np.int64)
-        count = np.zeros(len(self.readings), np.int64)
-        for number, reading in enumerate(self.readings):
-            near = reading.near
-            own = near.used.nonzero()[0]
-            count[number] = len(own)
-            t_s[number, : len(own)] = near.t_s[own]
-            t_s[number, len(own) :] = near.t_s[own[-1]]
-            steps[number, : len(own)] = near.steps[own]
-            steps[number, 0] = 0
-            steps[number, near.split] = -reading.way
-            steps[number, near.split + 1 : len(own)] *= -1
-        return t_s, count, steps
-
-    def _angles(self, steps: Integers) -> tuple[Array, Array, Array]:
-        """The edges' angles (r, n) along the sense before, their standard deviations, and each reading's fixed cost."""
-        place = np.arange(steps.shape[1])
-        shown = place < self._count[:, None]
-        before = place < self.split[:, None]
-        count = np.cumsum(steps, axis=1)
-        angle = count * self.spacing_rad[:, None] + self._offsets(count)
-        shift = np.array([reading.model.shift_rad for reading in self.readings])[:, None]
-        angle -= np.where(before, shift, -shift)
-        gaps = np.maximum(np.diff(self._t), 1e-5)
-        speed = np.maximum(np.abs(steps[:, 1:]), 0.3) * self.spacing_rad[:, None] / gaps
-        speed = np.where(shown[:, 1:], speed, np.inf)
-        edge = np.full((len(speed), 1), np.inf)
-        slower = np.minimum(np.hstack([speed, edge]), np.hstack([edge, speed]))
-        slower = np.where(shown, slower, 1.0)
-        noise = [reading.model.noise for reading in self.readings]
-        time_s = np.array([each.time_s for each in noise])[:, None]
-        sigma = np.hypot(time_s * slower, np.array([each.angle_rad for each in noise])[:, None])
-        # Densities of angles become densities of times; an edge left out has its own.
-        fixed = -2.0 * np.log(np.maximum(slower, 1.0)).sum(axis=1)
-        passed = np.abs(steps).sum(axis=1) - np.abs(np.array([reading.way for reading in self.readings]))
-        fixed += self.unseen_cost * (passed - (self._count - 2))
-        for number, reading in enumerate(self.readings):
-            near = reading.near
-            fixed[number] += reading.model.nowhere_cost * (len(near.t_s) - self._count[number])
-            if near.distance_cost is not None:
-                way = near.sense * int(count[number, self._count[number] - 1])
-                fixed[number] += near.distance_cost[way % len(near.distance_cost)]
-        return angle, sigma, fixed
-
-    def _offsets(self, count: Integers) -> Array:
-        offsets = np.zeros(count.shape)
-        for number, reading in enumerate(self.readings):
-            near, table = reading.near, reading.model.offsets_rad
-            if len(table):
-                offsets[number] = near.sense * table[(near.base + near.sense * count[number]) % len(table)]
-            elif near.offset_rad is not None:
-                own = near.offset_rad[near.used]
-                offsets[number, : len(own)] = near.sense * own
-        return offsets
+    def density_cost(self, which: Integers, unseen_s: Array) -> Array:
+        """−2·log of what turns the densities of the angles of the two edges next to the turnaround into densities of
+        times: the speeds there, if the wheel stood ``unseen_s`` (r, 2) from them."""
+        gap, speed = (each[which] for each in self._outer)
+        passing = speed * unseen_s / (unseen_s + 0.5 * gap)
+        cost: Array = -2.0 * np.log(np.maximum(passing, LEAST_SPEED_RAD_S)).sum(axis=1)
+        return cost
 
     @cached_property
     def before(self) -> Sides:
@@ -112,23 +64,74 @@ class Layout:
         """The edges after it, where there was a rest."""
         return replace(self.after, rise_s=RISE_S, change_s=np.zeros(len(self.readings)))
 
+    @cached_property
+    def _sigma_rad(self) -> Array:
+        """Standard deviations of the edges' angles, (r, n)."""
+        noise = [reading.model.noise for reading in self.readings]
+        time_s = np.array([each.time_s for each in noise])[:, None]
+        angle_rad = np.array([each.angle_rad for each in noise])[:, None]
+        return np.hypot(time_s * self._rows.slower_rad_s, angle_rad)
+
     def _side(self, start: Integers, way: int) -> Sides:
-        longest = int(self.split.max() if way < 0 else (self._count - self.split).max())
+        count = self._rows.count
+        longest = int(self.split.max() if way < 0 else (count - self.split).max())
         at = start + way * np.arange(longest)
-        shown = (at >= 0) & (at < self._count[:, None])
+        shown = (at >= 0) & (at < count[:, None])
         at = np.where(shown, at, start)
 
         def taken(values: Array) -> Array:
             return np.take_along_axis(values, at, axis=1)
 
-        times = taken(self._t)
+        times = taken(self._rows.t_s)
         return Sides(
             np.ascontiguousarray(np.abs(times - times[:, :1]).T),
             np.ascontiguousarray((taken(self.angle_rad) - self.top_rad[:, None]).T),
-            np.ascontiguousarray(np.where(shown, taken(self._sigma), 1.0).T),
+            np.ascontiguousarray(np.where(shown, taken(self._sigma_rad), 1.0).T),
             np.ascontiguousarray(shown.T.astype(float)),
             np.array([reading.model.noise.jerk_density for reading in self.readings]),
             self.usual_rad_s2,
             0.0,
             np.array([reading.change_s if way > 0 else 0.0 for reading in self.readings]),
         )
+
+
+def angles(readings: Sequence[Reading], rows: EdgeRows) -> Array:
+    """The edges' angles (r, n) along the sense before the turnaround."""
+    count = np.cumsum(rows.steps, axis=1)
+    angle = count * rows.spacing_rad[:, None] + _offsets(readings, count)
+    shift = np.array([reading.model.shift_rad for reading in readings])[:, None]
+    before = np.arange(count.shape[1]) < rows.split[:, None]
+    angle -= np.where(before, shift, -shift)
+    return angle
+
+
+def _offsets(readings: Sequence[Reading], count: Integers) -> Array:
+    """The offsets of the magnets that lie ``count`` (r, n) spacings beyond the first edge."""
+    offsets = np.zeros(count.shape)
+    for number, reading in enumerate(readings):
+        near, table = reading.near, reading.model.offsets_rad
+        if len(table):
+            offsets[number] = near.sense * table[(near.base + near.sense * count[number]) % len(table)]
+        elif near.offset_rad is not None:
+            own = near.offset_rad[near.used]
+            offsets[number, : len(own)] = near.sense * own
+    return offsets
+
+
+def fixed_costs(readings: Sequence[Reading], rows: EdgeRows) -> Array:
+    """The part of each reading's cost (r,) that does not depend on when the wheel turned: densities of angles become
+    densities of times, magnets were missed, edges came from nowhere, strokes show their pattern turned."""
+    place = np.arange(rows.t_s.shape[1])
+    # How fast the wheel passes the edges next to the turnaround depends on when it turns.
+    beside = (place == rows.split[:, None] - 1) | (place == rows.split[:, None])
+    fixed = -2.0 * np.log(np.where(beside, 1.0, np.maximum(rows.slower_rad_s, 1.0))).sum(axis=1)
+    passed = np.abs(rows.steps).sum(axis=1) - np.abs(np.array([reading.way for reading in readings]))
+    fixed += np.array([reading.model.unseen_cost for reading in readings]) * (passed - (rows.count - 2))
+    across = rows.steps.sum(axis=1)
+    for number, reading in enumerate(readings):
+        near = reading.near
+        fixed[number] += reading.model.nowhere_cost * (len(near.t_s) - rows.count[number])
+        if near.distance_cost is not None:
+            way = near.sense * int(across[number])
+            fixed[number] += near.distance_cost[way % len(near.distance_cost)]
+    return np.asarray(fixed, np.float64)

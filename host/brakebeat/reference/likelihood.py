@@ -24,6 +24,8 @@ BOUNCE_CHANCE = 0.05
 SPURIOUS_PER_S = 0.3
 # A magnet's reach: a wheel that turns within it of the edge's place can give one edge for two passes.
 REACH_RAD = 0.06
+# A wheel that turns right at an edge passes it at about this speed.
+LEAST_SPEED_RAD_S = 0.3
 PHASE_CHANGE_COST = 3.5
 LAWLESS_COST = 12.0
 # A path that starts with the wheel already turning.

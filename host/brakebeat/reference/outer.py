@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from brakebeat.reference.likelihood import LEAST_SPEED_RAD_S
 from brakebeat.reference.reading import Model
 from brakebeat.reference.spline import Array, Integers
 from brakebeat.reference.start import LONGEST_LEAD_S, Prior, Starts
@@ -40,7 +41,8 @@ _BLUR_RAD = (0.01, 0.0)
 class _Outset:
     """A run's edges from its rest on (n,): rows among all edges, times from rest on, places.
 
-    ``rough``: by how much the jerk may differ from the usual; ``cost`` of the faults among them.
+    ``rough``: by how much the jerk may differ from the usual; ``cost`` of the faults among them;
+    ``misread_sd_s``: how far off the rest's end may be since another reading may be the right one.
     """
 
     row: Integers
@@ -48,6 +50,7 @@ class _Outset:
     place: Integers
     rough: tuple[float, ...]
     cost: float = 0.0
+    misread_sd_s: float = 0.0
 
     def without(self, count: int, fault_cost: float) -> _Outset:
         """The first edges taken as faults."""
@@ -71,7 +74,8 @@ def trim_start(run: EdgeRun, t_s: Array, unused: Integers, table_rad: Array, mod
     best = _reread(
         _Outset(run.row, run.t_s, run.place, _AFTER_REST), t_s, unused, run.sense, table_rad, model
     )
-    return _replaced(run, best.row, t_s, best.place - best.place[0])
+    run = _replaced(run, best.row, t_s, best.place - best.place[0])
+    return dataclasses.replace(run, begin_misread_sd_s=best.misread_sd_s)
 
 
 def trim_end(run: EdgeRun, t_s: Array, unused: Integers, table_rad: Array, model: Model) -> EdgeRun:
@@ -81,7 +85,8 @@ def trim_end(run: EdgeRun, t_s: Array, unused: Integers, table_rad: Array, model
     outset = _Outset(run.row[::-1], -run.t_s[::-1], last - run.place[::-1], _BEFORE_REST)
     best = _reread(outset, -t_s, unused, -run.sense, mirrored, model)
     place = best.place[::-1]
-    return _replaced(run, best.row[::-1], t_s, place[0] - place)
+    run = _replaced(run, best.row[::-1], t_s, place[0] - place)
+    return dataclasses.replace(run, end_misread_sd_s=best.misread_sd_s)
 
 
 def _replaced(run: EdgeRun, row: Integers, t_s: Array, place: Integers) -> EdgeRun:
@@ -97,8 +102,8 @@ def _reread(
         return outset
     for _ in range(_MOST_CUT):
         best = _best(outset, t_s, unused, sense, table_rad, model)
-        if best is outset:
-            break
+        if best.row is outset.row and best.place is outset.place:
+            return best
         unused = np.setdiff1d(np.union1d(unused, outset.row), best.row)
         outset = dataclasses.replace(best, cost=0.0)
     return outset
@@ -111,9 +116,13 @@ def _best(
     until_s = float(outset.t_s[min(_SHOWN, len(outset.t_s)) - 1])
     readings = list(_readings(outset, t_s, unused, model))
     shown = [_shown(reading, until_s, sense, table_rad, model) for reading in readings]
-    costs = np.array([reading.cost for reading in readings]) + _costs_from_rest(shown, outset.rough, model)
+    from_rest, begun_s = _from_rest(shown, outset.rough, model)
+    costs = np.array([reading.cost for reading in readings]) + from_rest
     costs[1:] += _MARGIN
-    return readings[int(np.argmin(costs))]
+    best = int(np.argmin(costs))
+    weight = np.exp(-0.5 * (costs - costs[best]))
+    off = np.sqrt(weight @ (begun_s - begun_s[best]) ** 2 / weight.sum())
+    return dataclasses.replace(readings[best], misread_sd_s=float(off))
 
 
 def _readings(outset: _Outset, t_s: Array, unused: Integers, model: Model) -> Iterator[_Outset]:
@@ -151,17 +160,19 @@ def _first_from(outset: _Outset, t_s: Array, unused: Integers, before: int | Non
 
 
 def _put_back(outset: _Outset, t_s: Array, unused: Integers, model: Model) -> Iterator[_Outset]:
-    """An edge that was taken for a fault, before the first one, as a magnet's after all."""
+    """An edge that was taken for a fault, before the first one, as a magnet's after all; one may have been missed
+    between them."""
     earliest = outset.t_s[0] - _LEAST_SHARE * (outset.t_s[1] - outset.t_s[0])
     for row in unused[t_s[unused] < earliest]:
         if t_s[row] > outset.t_s[0] - LONGEST_LEAD_S:
-            yield dataclasses.replace(
-                outset,
-                row=np.append(row, outset.row),
-                t_s=np.append(t_s[row], outset.t_s),
-                place=np.append(outset.place[0] - 1, outset.place),
-                cost=-model.nowhere_cost,
-            )
+            for unseen in (0, 1):
+                yield dataclasses.replace(
+                    outset,
+                    row=np.append(row, outset.row),
+                    t_s=np.append(t_s[row], outset.t_s),
+                    place=np.append(outset.place[0] - 1 - unseen, outset.place),
+                    cost=unseen * model.unseen_cost - model.nowhere_cost,
+                )
 
 
 def _shown(
@@ -176,14 +187,16 @@ def _shown(
     return outset.t_s[shown], angle
 
 
-def _costs_from_rest(shown: list[tuple[Array, Array]], rough: tuple[float, ...], model: Model) -> Array:
-    """−2·log likelihood of edges, each reading's, that follow a start from rest."""
+def _from_rest(
+    shown: list[tuple[Array, Array]], rough: tuple[float, ...], model: Model
+) -> tuple[Array, Array]:
+    """−2·log likelihood of edges, each reading's, that follow a start from rest, and when it was."""
     haste = np.array([_haste(t_s, angle, model) for t_s, angle in shown])
-    found = [_speeds(t_s, angle, model) for t_s, angle in shown]
+    found = [_speeds(t_s, angle) for t_s, angle in shown]
     starts = Starts.of(
         [t_s - t_s[0] for t_s, _ in shown],
         [angle - angle[0] for _, angle in shown],
-        [sigma for _, sigma in found],
+        [np.hypot(model.noise.sigma(speed), 1e-3) for speed in found],
         [
             Prior(factor * model.noise.jerk_density, model.usual_accel_rad_s2, model.spacing_rad)
             for factor in rough
@@ -191,10 +204,12 @@ def _costs_from_rest(shown: list[tuple[Array, Array]], rough: tuple[float, ...],
         rises=True,
     )
     lead = np.geomspace(0.004, LONGEST_LEAD_S, _LEADS)
-    _, cost = starts.least(np.broadcast_to(lead, (len(shown) * len(rough), _LEADS)), _BLUR_RAD, _LEADS)
-    likeliest = cost.reshape(len(shown), len(rough)).min(axis=1)
-    density = np.array([density for density, _ in found])
-    return haste + likeliest + density
+    lead_s, cost = starts.least(np.broadcast_to(lead, (len(shown) * len(rough), _LEADS)), _BLUR_RAD, _LEADS)
+    cost = cost.reshape(len(shown), len(rough))
+    rows, best = np.arange(len(shown)), cost.argmin(axis=1)
+    lead_s = lead_s.reshape(cost.shape)[rows, best]
+    density = [_density(t_s, speed, lead) for (t_s, _), speed, lead in zip(shown, found, lead_s, strict=True)]
+    return haste + cost[rows, best] + np.array(density), np.array([t_s[0] for t_s, _ in shown]) - lead_s
 
 
 def _haste(t_s: Array, angle_rad: Array, model: Model) -> float:
@@ -204,10 +219,16 @@ def _haste(t_s: Array, angle_rad: Array, model: Model) -> float:
     return float((max(np.log(abs(needed) / _FAST), 0.0) / _FAST_SPREAD) ** 2)
 
 
-def _speeds(t_s: Array, angle_rad: Array, model: Model) -> tuple[float, Array]:
-    """What turns densities of angles into densities of times, as −2·log, and the edges' standard deviations."""
+def _speeds(t_s: Array, angle_rad: Array) -> Array:
+    """How fast the wheel passes the edges, as the gaps on either side have it."""
     gaps = np.maximum(np.diff(t_s), 1e-5)
     speed = np.abs(np.diff(angle_rad)) / gaps
-    slower = np.maximum(np.minimum(np.append(speed, speed[-1:]), np.append(speed[:1], speed)), 1.0)
-    sigma: Array = np.hypot(model.noise.sigma(slower), 1e-3)
-    return -2.0 * float(np.log(slower).sum()), sigma
+    passing: Array = 0.5 * (np.append(speed, speed[-1:]) + np.append(speed[:1], speed))
+    return np.maximum(passing, 1.0)
+
+
+def _density(t_s: Array, speed: Array, lead_s: float) -> float:
+    """What turns densities of the edges' angles into densities of times, as −2·log, where the wheel set off ``lead_s``
+    before the first one."""
+    first = speed[0] * lead_s / (lead_s + 0.5 * max(float(t_s[1] - t_s[0]), 1e-5))
+    return -2.0 * float(np.log(np.append(max(first, LEAST_SPEED_RAD_S), speed[1:])).sum())

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Hashable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,3 +95,12 @@ class Reading:
     near: Nearby
     way: int
     change_s: float = CHANGE_S
+
+    @cached_property
+    def key(self) -> Hashable:
+        """What makes it another reading of the same edges: which are real, how far apart, where the wheel turned."""
+        near = self.near
+        steps = near.steps[near.used]
+        # No steps lead to the first edge, and the way leads across the turnaround.
+        steps[[0, near.split]] = 0
+        return near.used.tobytes(), steps.tobytes(), near.split, self.way

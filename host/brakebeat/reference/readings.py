@@ -64,7 +64,9 @@ class Readings:
             grid = self._unseen_grid(roomy, _GLANCE)
             rested = self._rested(roomy, grid, grid, _GLANCE_RAD)[0].min(axis=(1, 2)) + _REST_COST
             cost[roomy] = np.minimum(cost[roomy], rested)
+        half = 0.5 * np.minimum(np.maximum(self._gap, 1e-6), LONGEST_S)
         guessed: Array = cost + self._layout.fixed
+        guessed += self._layout.density_cost(np.arange(len(cost)), np.column_stack([half, half]))
         return guessed
 
     def judge(self, which: Integers) -> dict[int, Verdict]:
@@ -96,6 +98,9 @@ class Readings:
         at = (np.arange(len(short)), cost.argmin(axis=1))
         spread = self._straight_spread(short, before[at])
         total = cost[at] + self._layout.fixed[short] + self._unseen_cost(short, found.level_rad[at])
+        total += self._layout.density_cost(
+            short, np.column_stack([before[at], self._gap[short] - before[at]])
+        )
         vertex = self._layout.last_s[short] + before[at]
         columns = (total, found.misfit[at], vertex, spread)
         for number, told in zip(
@@ -127,6 +132,7 @@ class Readings:
         total = (
             cost[at] + self._layout.fixed[which] + self._unseen_cost(which, found.level_rad[at]) + _REST_COST
         )
+        total += self._layout.density_cost(which, np.column_stack([u, w]))
         doubt = np.minimum(np.maximum(rest_spread, 1e-3), rest + _REST_SCALE_S)
         total += 2.0 * np.log((rest + _REST_SCALE_S) / doubt)
         spread = self._vertex_spread(which, u, w)

@@ -22,7 +22,7 @@ STEADY_JERK_PER_S = 1.0
 CHANGE = 0.8
 CHANGE_S = 0.045
 # Out of a rest the pull starts from nothing and grows for this long (common experience, no source).
-RISE_S = 0.04
+RISE_S = 0.035
 # As a part of the variance: rounding must not make one negative.
 _ROUNDING = 1e-11
 _CLOSEST_S = 1e-6

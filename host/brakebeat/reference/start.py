@@ -21,11 +21,12 @@ _MOST_SD_S = 0.1
 
 @dataclass(frozen=True)
 class Prior:
-    """Scales of a start: jerk density rad²/s⁵, usual acceleration, the magnets' spacing."""
+    """Scales of a start: jerk density rad²/s⁵, usual acceleration, the magnets' spacing; −2·log prior odds."""
 
     jerk_density: float
     accel_rad_s2: float
     spacing_rad: float
+    cost: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -92,8 +93,8 @@ def _stacked(courses: Sequence[Array], times: int) -> Array:
 def start_from_rest(
     priors: Sequence[Prior], t_s: Array, way_rad: Array, sigma_rad: Array, *, rises: bool
 ) -> tuple[float, float]:
-    """When a wheel at rest set off, to pass edges (n,) at ``way_rad`` from the first one, under the likeliest of some
-    priors: time and its standard deviation.
+    """When a wheel at rest set off, to pass edges (n,) at ``way_rad`` from the first one, in the mean over some priors:
+    time and its standard deviation.
 
     Args:
         rises: the pull grows from nothing (played backwards, braking does not).
@@ -102,7 +103,11 @@ def start_from_rest(
     lead_s = np.broadcast_to(np.geomspace(1e-3, LONGEST_LEAD_S, _FIRST_LEADS), (len(priors), _FIRST_LEADS))
     lead_s, cost = starts.least(lead_s, _BLUR_RAD, _FINER)
     beside = starts.cost(lead_s[:, None] + np.array([_BESIDE_S, 0.0, -_BESIDE_S]))
-    best = int(np.argmin(cost))
-    curve = float(beside[best, 0] - 2.0 * beside[best, 1] + beside[best, 2]) / _BESIDE_S**2
-    spread = float(np.sqrt(2.0 / curve)) if curve > 0.0 else _MOST_SD_S
-    return float(t_s[0] - lead_s[best]), min(spread, _MOST_SD_S)
+    curve = (beside[:, 0] - 2.0 * beside[:, 1] + beside[:, 2]) / _BESIDE_S**2
+    told = curve > 0.0
+    spread = np.where(told, np.minimum(np.sqrt(2.0 / np.where(told, curve, 1.0)), _MOST_SD_S), _MOST_SD_S)
+    cost = cost + np.array([prior.cost for prior in priors])
+    weight = np.exp(-0.5 * (cost - cost.min()))
+    weight /= weight.sum()
+    mean = float(weight @ lead_s)
+    return float(t_s[0]) - mean, float(np.sqrt(weight @ (spread**2 + (lead_s - mean) ** 2)))

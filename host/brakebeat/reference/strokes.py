@@ -27,6 +27,8 @@ class EdgeRun:
 
     ``row`` is each edge's number among the edges given. ``turned`` is False where the wheel only rested since
     the run before, in the same sense; ``first_place`` is the path's own count at the first edge.
+    ``begin_misread_sd_s``, ``end_misread_sd_s``: how far off a rest's end before it, or its beginning after it, may be
+    since other edges may be the real ones.
     """
 
     t_s: Array
@@ -35,6 +37,8 @@ class EdgeRun:
     row: Integers
     turned: bool
     first_place: int
+    begin_misread_sd_s: float = 0.0
+    end_misread_sd_s: float = 0.0
 
 
 def cut_runs(t_s: Array, path: Path, scales: Scales) -> list[EdgeRun]:

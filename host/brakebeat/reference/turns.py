@@ -8,28 +8,31 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from brakebeat.reference.questions import as_counted, moved, questioned
 from brakebeat.reference.reading import Model, Nearby, Reading, Verdict
 from brakebeat.reference.readings import Readings
 
 # Real edges looked at on either side: beyond them nothing depends on the turnaround.
 NEAR = 7
-_WAYS = (0, 1, -1, 2, -2)
-_MOVES = (0, -1, 1)
 # A reading this much better than the next and without a bad misfit is not called into question.
 _CLEAR = 25.0
 _SETTLED = 60.0
 _STRANGE = 0.7
 # So much misfit for each edge says that the motion is rougher here than elsewhere, by a factor.
 _ODD = 3.0
-_ROUGHER = (30.0, 1000.0)
+# What may be otherwise than the model has it: the jerk's density and the acceleration, by these factors.
+_CHANGES = ((3.0, 3.0), (10.0, 3.0), (30.0, 1.0), (1000.0, 1.0))
+_CALMER = (0.1, 1.0)
 # So many readings that look best at a glance are weighed exactly.
 _CLOSER = 5
+# Where the next best reading is no worse than this, so many of them lead to others, so many times.
+_UNCLEAR = 12.0
+_BEAM, _DEEPER = 3, 2
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,8 @@ class Turning:
     ``way``: spacings that the first edge after it lies back from the last before. ``rest_s`` with its doubt;
     ``vertex_s``: when the wheel stands, on the edges' clock. ``near`` tells which edges are real, how they
     are spaced, how many lie before. ``clear``: by how much −2·log likelihood the next best reading is worse.
+    ``misread_sd_s`` and ``misread_rest_sd_s``: how far off vertex and rest may be since another reading may be the
+    right one.
     """
 
     way: int
@@ -49,15 +54,34 @@ class Turning:
     near: Nearby
     cost: float
     clear: float
+    misread_sd_s: float = 0.0
+    misread_rest_sd_s: float = 0.0
 
 
 @dataclass(frozen=True)
 class _Found:
-    """The likeliest reading of a turnaround and by how much the next best one is worse."""
+    """Readings of a turnaround with their verdicts, the likeliest first."""
 
-    reading: Reading
-    verdict: Verdict
-    clear: float
+    readings: list[Reading]
+    verdicts: list[Verdict]
+    settled: float = math.inf
+
+    @property
+    def verdict(self) -> Verdict:
+        """Of the likeliest reading."""
+        return self.verdicts[0]
+
+    @property
+    def clear(self) -> float:
+        """By how much the next best reading is worse."""
+        gap = self.verdicts[1].cost - self.verdicts[0].cost if len(self.verdicts) > 1 else math.inf
+        return min(gap, self.settled)
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the readings so far do not convince."""
+        # Next to a rest a stray edge finds some course that leads there.
+        return self.clear < _CLEAR or self.strange or self.verdict.rest_s > 0.0
 
     @property
     def strange(self) -> bool:
@@ -71,11 +95,25 @@ class _Found:
         return self._misfits(_ODD)
 
     def _misfits(self, share: float) -> bool:
-        return self.verdict.misfit >= share * float(self.reading.near.used.sum())
+        return self.verdict.misfit >= share * float(self.readings[0].near.used.sum())
+
+    def and_others(self, other: _Found) -> _Found:
+        """These readings and others, each once, the likeliest few."""
+        told = {}
+        for found in (other, self):
+            for reading, verdict in zip(found.readings, found.verdicts, strict=True):
+                told[reading.key] = (reading, verdict)
+        best = sorted(told.values(), key=lambda each: each[1].cost)[:_CLOSER]
+        return _Found([reading for reading, _ in best], [verdict for _, verdict in best], self.settled)
 
     def turning(self) -> Turning:
-        """The verdict in full."""
-        verdict, reading = self.verdict, self.reading
+        """The verdict in full: what other readings say counts by how likely they are."""
+        verdict, reading = self.verdict, self.readings[0]
+        cost = np.array([each.cost for each in self.verdicts])
+        weight = np.exp(-0.5 * (cost - cost[0]))
+        weight /= weight.sum()
+        vertex = np.array([each.vertex_s for each in self.verdicts]) - verdict.vertex_s
+        rest = np.array([each.rest_s for each in self.verdicts]) - verdict.rest_s
         return Turning(
             reading.way,
             verdict.rest_s,
@@ -85,6 +123,8 @@ class _Found:
             reading.near,
             verdict.cost,
             self.clear,
+            math.sqrt(float(weight @ vertex**2)),
+            math.sqrt(float(weight @ rest**2)),
         )
 
 
@@ -100,16 +140,16 @@ def resolve(
     sure = [at for at, earlier in enumerate(settled) if earlier is not None and earlier.clear > _SETTLED]
     again = [Reading(models[at], nears[at], _way(settled[at])) for at in sure]
     for at, reading, verdict in zip(sure, again, _judged(again), strict=True):
-        weighed = _Found(reading, verdict, _clear(settled[at]))
+        weighed = _Found([reading], [verdict], _clear(settled[at]))
         if not weighed.strange:
             found[at] = weighed
     left = [at for at in range(len(nears)) if at not in found]
     for at, best in zip(left, _likeliest([(models[at], nears[at]) for at in left]), strict=True):
         found[at] = best
-    for rougher in _ROUGHER:
-        # A brake that comes at the last moment jerks far more than the rest of the record.
+    for change in _CHANGES:
+        # A brake that comes at the last moment jerks far more than the rest of the record, and is far harder.
         odd = [at for at in left if found[at].odd]
-        cases = [(_roughened(models[at], rougher), nears[at]) for at in odd]
+        cases = [(_changed(models[at], change), nears[at]) for at in odd]
         for at, other in zip(odd, _likeliest(cases), strict=True):
             if other.verdict.cost < found[at].verdict.cost:
                 found[at] = other
@@ -124,9 +164,10 @@ def _clear(earlier: Turning | None) -> float:
     return 0.0 if earlier is None else earlier.clear
 
 
-def _roughened(model: Model, factor: float) -> Model:
-    noise = dataclasses.replace(model.noise, jerk_density=factor * model.noise.jerk_density)
-    return dataclasses.replace(model, noise=noise)
+def _changed(model: Model, by: tuple[float, float]) -> Model:
+    rougher, harder = by
+    noise = dataclasses.replace(model.noise, jerk_density=rougher * model.noise.jerk_density)
+    return dataclasses.replace(model, noise=noise, usual_accel_rad_s2=harder * model.usual_accel_rad_s2)
 
 
 def _judged(readings: list[Reading]) -> list[Verdict]:
@@ -138,26 +179,71 @@ def _judged(readings: list[Reading]) -> list[Verdict]:
 
 def _likeliest(cases: list[tuple[Model, Nearby]]) -> list[_Found]:
     """The best readings at given scales, those that call edges into question only where the others do not convince."""
-    found = _best([[Reading(model, near, way) for near, way in _as_counted(case)] for model, case in cases])
+    found = _best([[Reading(model, near, way) for near, way in as_counted(near)] for model, near in cases])
     uncounted = [at for at, best in enumerate(found) if cases[at][1].way is not None and best.strange]
-    moved = [[Reading(cases[at][0], near, way) for near, way in _moved(cases[at][1])] for at in uncounted]
-    for at, best in zip(uncounted, _best(moved), strict=True):
+    others = [[Reading(cases[at][0], near, way) for near, way in moved(cases[at][1])] for at in uncounted]
+    for at, best in zip(uncounted, _best(others), strict=True):
         found[at] = best
-    doubtful = [at for at, best in enumerate(found) if best.clear < _CLEAR or best.strange]
-    asked = [[Reading(cases[at][0], near, way) for near, way in _questioned(cases[at][1])] for at in doubtful]
-    doubtful = [at for at, readings in zip(doubtful, asked, strict=True) if readings]
-    for at, other in zip(doubtful, _best([readings for readings in asked if readings]), strict=True):
-        best = found[at]
-        gain = best.verdict.cost - other.verdict.cost
-        if gain > 0.0:
-            found[at] = dataclasses.replace(other, clear=min(gain, other.clear))
-        else:
-            found[at] = dataclasses.replace(best, clear=min(-gain, best.clear))
+    doubtful = [at for at, best in enumerate(found) if best.doubtful]
+    asked = [[Reading(cases[at][0], near, way) for near, way in questioned(cases[at][1])] for at in doubtful]
+    _ask(found, doubtful, asked)
+    for _ in range(_DEEPER):
+        # More than one fault at once: what the likeliest readings so far lead to.
+        doubtful = [at for at in doubtful if found[at].clear < _UNCLEAR or found[at].strange]
+        asked = [_led_to(found[at]) for at in doubtful]
+        _ask(found, doubtful, asked)
+    unclear = [at for at, best in enumerate(found) if best.clear < _UNCLEAR]
+    for at, calmer in zip(unclear, _calmer([found[at] for at in unclear]), strict=True):
+        found[at] = calmer
     return found
 
 
+def _calmer(found: list[_Found]) -> list[_Found]:
+    """The same readings where the motion may as well be far calmer here than elsewhere."""
+    readings = [
+        dataclasses.replace(reading, model=_changed(reading.model, _CALMER))
+        for each in found
+        for reading in each.readings
+    ]
+    verdicts = iter(_judged(readings))
+    told = []
+    for each in found:
+        either = [_either(verdict, next(verdicts)) for verdict in each.verdicts]
+        order = np.argsort([verdict.cost for verdict in either], kind="stable").tolist()
+        told.append(_Found([each.readings[at] for at in order], [either[at] for at in order], each.settled))
+    return told
+
+
+def _either(one: Verdict, other: Verdict) -> Verdict:
+    """The likelier of two verdicts, at the cost of either of two that are as likely beforehand."""
+    best = min(one, other, key=lambda each: each.cost)
+    apart = abs(one.cost - other.cost)
+    if not math.isfinite(apart):
+        return best
+    return dataclasses.replace(best, cost=best.cost - 2.0 * math.log(0.5 * (1.0 + math.exp(-0.5 * apart))))
+
+
+def _led_to(found: _Found) -> list[Reading]:
+    """Readings that differ in one more thing from the likeliest ones, each once."""
+    known = {reading.key for reading in found.readings}
+    new: dict[Hashable, Reading] = {}
+    for reading in found.readings[:_BEAM]:
+        for near, way in questioned(reading.near):
+            other = Reading(reading.model, near, way)
+            if other.key not in known:
+                new[other.key] = other
+    return list(new.values())
+
+
+def _ask(found: list[_Found], numbers: list[int], asked: list[list[Reading]]) -> None:
+    """Weigh more readings of some turnarounds."""
+    told = [(at, readings) for at, readings in zip(numbers, asked, strict=True) if readings]
+    for (at, _), other in zip(told, _best([readings for _, readings in told]), strict=True):
+        found[at] = found[at].and_others(other)
+
+
 def _best(cases: list[list[Reading]]) -> list[_Found]:
-    """Of each case's readings the best, and how far behind the next best one is."""
+    """Of each case's readings the likeliest few."""
     if not cases:
         return []
     readings = Readings([reading for case in cases for reading in case])
@@ -173,99 +259,4 @@ def _best(cases: list[list[Reading]]) -> list[_Found]:
 
 def _first(readings: Readings, told: list[tuple[Verdict, int]]) -> _Found:
     told.sort(key=lambda each: each[0].cost)
-    clear = told[1][0].cost - told[0][0].cost if len(told) > 1 else math.inf
-    return _Found(readings.readings[told[0][1]], told[0][0], clear)
-
-
-def _as_counted(near: Nearby) -> Iterator[tuple[Nearby, int]]:
-    """What the edges' own count says; all that may be where they have none."""
-    if near.way is None:
-        yield from _moved(near)
-    else:
-        yield near, near.way
-
-
-def _moved(near: Nearby, moves: tuple[int, ...] = _MOVES, stride: int = 1) -> Iterator[tuple[Nearby, int]]:
-    """The edges as first read, the turnaround where it was read or an edge earlier or later."""
-    count = int(near.used.sum())
-    for move in moves:
-        split = near.split + move
-        if move == 0 or 2 <= split <= count - 2:
-            steps = near.steps
-            if move:
-                # Steps across the first reading's turnaround are not known: a moved edge makes ``stride`` there.
-                steps = near.steps.copy()
-                steps[np.flatnonzero(near.used)[near.split]] = stride
-            for way in _WAYS if move == 0 else _WAYS[:3]:
-                yield near.but(near.used, steps, split), way
-
-
-def _questioned(near: Nearby) -> Iterator[tuple[Nearby, int]]:
-    """One of the edges next to the turnaround taken as a fault, one taken as a fault put back, or one for the other; a
-    magnet missed."""
-    rows = np.flatnonzero(near.used)
-    for place in range(max(near.split - 3, 1), min(near.split + 4, len(rows))):
-        if place != near.split:
-            yield from _stretched(near, int(rows[place]))
-    yield from _moved(near, (-1, 1), stride=2)
-    for place in range(near.split - 2, near.split + 2):
-        if 0 < place < len(rows) - 1:
-            yield from _without(near, rows, place)
-    low = near.t_s[rows[max(near.split - 3, 0)]]
-    high = near.t_s[rows[min(near.split + 2, len(rows) - 1)]]
-    for row in np.flatnonzero(~near.used):
-        if low < near.t_s[row] < high:
-            yield from _restored(near, int(row))
-            yield from _swapped(near, rows, int(row))
-
-
-def _stretched(near: Nearby, row: int) -> Iterator[tuple[Nearby, int]]:
-    for more in (1, -1):
-        if near.steps[row] + more >= 1:
-            steps = near.steps.copy()
-            steps[row] += more
-            for way in _WAYS[:3]:
-                yield near.but(near.used, steps, near.split), way
-
-
-def _without(near: Nearby, rows: NDArray[np.int64], place: int) -> Iterator[tuple[Nearby, int]]:
-    used = near.used.copy()
-    used[rows[place]] = False
-    after = rows[place + 1]
-    for stride in sorted({1, int(near.steps[rows[place]] + near.steps[after])}):
-        steps = near.steps.copy()
-        steps[after] = stride
-        split = near.split - (place < near.split)
-        for move in (0, -1, 1):
-            if 2 <= split + move <= len(rows) - 3:
-                for way in _WAYS[:3]:
-                    yield near.but(used, steps, split + move), way
-
-
-def _restored(near: Nearby, row: int) -> Iterator[tuple[Nearby, int]]:
-    used = near.used.copy()
-    used[row] = True
-    steps = near.steps.copy()
-    rows = np.flatnonzero(used)
-    place = int(np.searchsorted(rows, row))
-    steps[row] = 1
-    if place + 1 < len(rows):
-        steps[rows[place + 1]] = 1
-    for split in (near.split, near.split + 1):
-        if 2 <= split <= len(rows) - 2:
-            for way in _WAYS[:3]:
-                yield near.but(used, steps, split), way
-
-
-def _swapped(near: Nearby, rows: NDArray[np.int64], row: int) -> Iterator[tuple[Nearby, int]]:
-    """A fault put back in place of the edge before or after it, that one's magnet or, one missed, the next."""
-    after = int(np.searchsorted(rows, row))
-    for place in (after - 1, after):
-        if 0 < place < len(rows) - 1:
-            used = near.used.copy()
-            used[rows[place]], used[row] = False, True
-            for more in (0, 1) if place != near.split else (0,):
-                steps = near.steps.copy()
-                steps[row] = near.steps[rows[place]] + more
-                for way in _WAYS[:3]:
-                    yield near.but(used, steps, near.split), way
+    return _Found([readings.readings[at] for _, at in told], [verdict for verdict, _ in told])
