@@ -40,7 +40,7 @@ class Turn:
         # type: (int, Side) -> None
         self.ticks = at_ticks
         self.distance = side.distance  # from the turnaround to the nearest edge, edge spacings
-        # Path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings; the curvature builds up for a while,
+        # Path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings; the curvature builds up at first,
         # while another one that was carried over fades.
         self._motion = side.taken or (side.curvature, side.jerk, 0.0, 0.0)
         # Up to here, seconds from the turnaround, the fit says more than single edges do.
