@@ -24,6 +24,7 @@ _SLOW = const(10)
 _COUNT = const(11)
 _STRIDE = const(14)
 _FASTEST = const(15)
+_SLOWEST = const(16)
 _TURN_AT = const(17)
 _SLOW_TENTHS = const(19)
 _CAPACITY = const(20)
@@ -66,6 +67,9 @@ _REST_SPACINGS = const(2.3)
 _NEWEST = const(40)
 # Edges before a turnaround that may all be stray ones.
 _STRAYS = const(6)
+# With one or two magnets an interval that is longer than the quickest by no more than this, in tenths, holds a missed
+# magnet and no turnaround: that would need a stop from full speed within two spacings.
+_NO_TURN = const(24)
 # No source tells a time that much earlier than the one before.
 _LEAP = const(-1000000)
 # What an edge says for noise that no wheel can have made; an accepted one says 1 against it.
@@ -388,7 +392,14 @@ class Session:
             stretch.run_on()
             return
         turn = stretch.turn_at
-        took_us = ticks.after(stretch.buffer[turn - 1], stretch.buffer[0])
+        buffer = stretch.buffer
+        if stretch.magnets <= 2 and turn > 3:
+            # A stray edge behind it must not make the wheel look quicker than it was.
+            pairs_us = [ticks.after(buffer[k], buffer[k - 2]) for k in range(2, turn)]
+            if self.state[_SLOWEST] * 20 < min(pairs_us) * _NO_TURN:
+                stretch.run_on()
+                return
+        took_us = ticks.after(buffer[turn - 1], buffer[0])
         # The way beyond its first and last edge is not told yet, nor whether it began at rest.
         self._expect_wheel(stretch.path(turn - 1) / 4, took_us)
         stretch.mend()
