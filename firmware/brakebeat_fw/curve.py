@@ -8,6 +8,8 @@ from .fit import local
 
 # Times the mean residual beyond which a point is an outlier: 5 standard deviations of a normal.
 _OUTLIER = 6.0
+# So many points tell the noise, about.
+_ENOUGH = const(24)
 # A point that is no further off the cubic through its four neighbours, times the noise of one, is no outlier.
 _SUSPECT = const(3.0)
 
@@ -41,7 +43,9 @@ class Curve:
         Only the middle half counts: there the points are dense and the cubic is true.
         """
         quarter = (last - first) // 4
-        strays = [abs(self._stray(k)) for k in range(first + 2 + quarter, last - 1 - quarter)]
+        low = first + 2 + quarter
+        high = last - 1 - quarter
+        strays = [abs(self._stray(k)) for k in range(low, high, max(1, (high - low) // _ENOUGH))]
         mean = 0.05
         for _ in range(2):
             # Twice: what is far beyond the usual is no noise but an edge that was taken for another.
@@ -88,9 +92,10 @@ class Curve:
         total = 0.0
         judged = 0
         suspect = _SUSPECT * self.noise_rad
+        every = max(4, self.count // _ENOUGH)
         for k in range(5, self.count - 5):
-            # Every fourth point tells what is usual; of the others those need a fit that stand out among four.
-            usual = k % 4 == 0
+            # Some points tell what is usual; of the others those need a fit that stand out among four.
+            usual = k % every == 0
             if usual or abs(self._stray(k)) > suspect:
                 off[k] = abs(self.xs[k] - self.fit(self.ts[k], k - 4, k + 4, 3)[0][0])
                 if usual:

@@ -14,6 +14,8 @@ _GRID_MOST = const(256)
 # Speeds come from parabolas over a whole turn, in which the magnets' offsets cancel, but no more than this to a side.
 _HALF_TURN = const(3.1416)
 _WIDEST_S = const(0.08)
+# Speeds are fitted so many half windows apart.
+_FITS_A_WINDOW = const(0.7)
 # What the half window of the peak grows by, s per rad of noise.
 _WIDER_S_PER_RAD = const(4.0)
 # Half window of the peak, seconds.
@@ -60,22 +62,31 @@ class Phase:
         self.span_s = span_s
         count = min(int(span_s / self.step_s) + 1, _GRID_MOST)
         self.speeds = array("f", [0.0] * count)
-        hint = 0 if sign > 0 else curve.count
-        speed = 0.0
         self.top = (0.0, 0.0)  # greatest speed and its time
-        for k in range(1, count):
-            u = k * self.step_s
-            t = self.turn_s + sign * u
+        hint = 0 if sign > 0 else curve.count
+        there = (0.0, 0.0)
+        place = step = 0
+        while place - step < count - 1:
+            t = self.turn_s + sign * place * self.step_s
             hint = curve.nearest(t, hint)
             half = half_s
             if taken.fits or sign > 0:
-                half = max(half, min(_WIDEST_S, _HALF_TURN / max(speed, 1.0)))
-            # Close to the turnaround the fit that placed it speaks, further off the points, between both.
-            near = max(0.0, min(1.0, 2.0 - 2.0 * u / turn.reach_s))
-            speed = curve.speed_at(t, half, 6, 2, hint)[0] - taken.lag(t)[1]
-            speed = max(0.0, near * turn.speed(u, spacing_rad) + (1.0 - near) * speed)
-            self.speeds[k] = speed
-            self.top = max(self.top, (speed, t))
+                half = max(half, min(_WIDEST_S, _HALF_TURN / max(there[0], 1.0)))
+            here = there
+            there = curve.speed_at(t, half, 6, 2, hint)
+            for k in range(max(1, place - step + 1), min(place + 1, count)):
+                u = k * self.step_s
+                t = self.turn_s + sign * u
+                speed = _between(here, there, (place - k) / step, sign * step * self.step_s) - taken.lag(t)[1]
+                # Close to the turnaround the fit that placed it speaks, further off the points, between both.
+                near = max(0.0, min(1.0, 2.0 - 2.0 * u / turn.reach_s))
+                speed = max(0.0, near * turn.speed(u, spacing_rad) + (1.0 - near) * speed)
+                self.speeds[k] = speed
+                if speed > self.top[0]:
+                    self.top = (speed, t)
+            # Well within a window a cubic from fit to fit says as much as fits in between.
+            step = max(1, int(_FITS_A_WINDOW * half / self.step_s))
+            place += step
 
     def figures(self, wheel, angle_rad, stored_j, few):
         # type: (Wheel, float, float, bool) -> tuple[float, float, float, float, float]
@@ -113,6 +124,14 @@ class Phase:
         if few:
             power = torque = force = NAN
         return energy, energy / self.span_s, power, torque, force
+
+
+def _between(here, there, left, span_s):
+    # type: (tuple[float, float], tuple[float, float], float, float) -> float
+    """Speed between two times ``span_s`` apart with speeds and accelerations; ``left`` is the share still to go."""
+    past = 1.0 - left
+    bend = span_s * left * past * (here[1] * left - there[1] * past)
+    return left * left * (3.0 - 2.0 * left) * here[0] + past * past * (3.0 - 2.0 * past) * there[0] + bend
 
 
 class Figures:

@@ -83,6 +83,8 @@ _ODDS_MOST = const(5)
 _ODDS_LEAST = const(25)
 # What a turnaround that no wheel can have reached says for noise.
 _IMPOSSIBLE = const(16)
+# A poll looks so often at least, microseconds.
+_AHEAD_US = const(262144)
 # Squared standard deviations for each edge that no start from rest is off by, uneven magnets included.
 _REST_CHI = const(12.0)
 
@@ -111,6 +113,9 @@ class Session:
         self._edges = 0  # raw edges so far, to find the edge that a calibrated zero names
         self._clock_us = 0
         self._clock_ticks = 0
+        self._now = 0  # ticks of the last poll
+        self._due = 0  # no poll needs to look before these ticks, when they are so near
+        self._ahead_us = 0
         self._started = False
         self._start = None  # type: Any  # Turn: the stretch's first motion; None: not placed yet
         self._in_motion = False
@@ -209,35 +214,47 @@ class Session:
     def poll(self, now_ticks):
         # type: (int) -> None
         """Tell the time, 30-bit ticks; at least every 4 minutes."""
+        # This runs a thousand times a second: the rest only when something may be due.
+        self._now = now_ticks
+        if 0 < (self._due - now_ticks) & ticks.MASK <= self._ahead_us:
+            return
         if not self._started:
             self._started = True
+            self._ahead_us = _AHEAD_US
             self._clock_us = self._clock_ticks = now_ticks
-        # `ticks.after` stands here spelt out: this runs a thousand times a second.
-        half = ticks.HALF
-        step = (((now_ticks - self._clock_ticks) & ticks.MASK) ^ half) - half
+        step = ticks.after(now_ticks, self._clock_ticks)
         if step > 0:
             self._clock_us += step
             self._clock_ticks = now_ticks
         elif step < _LEAP:
             self._leapt(now_ticks)
+        self._due = (now_ticks + _AHEAD_US) & ticks.MASK
+        if self.state[_COUNT]:
+            self._look(now_ticks)
+
+    def _look(self, now_ticks):
+        # type: (int) -> None
+        """Do what is due in a stretch: a timing sound, or to see that the wheel has come to rest."""
         state = self.state
-        if not state[_COUNT]:
-            return
-        if self.phase == ECCENTRIC:
-            look = self.cue.look
-            if look is not None and (now_ticks - look) & ticks.MASK < ticks.HALF:
-                try:
-                    kind = self.cue.due(self._clock_ticks)
-                    if kind is not None:
-                        self._sound(kind)
-                except _BAD_EDGES:
-                    self.cue.disarm()
-        quiet = (now_ticks - state[_T_LAST]) & ticks.MASK
-        if state[_REST_GAP] < quiet < ticks.HALF and quiet * 2 > min(state[_S1] * 5, state[_REST_GAP] * 4):
+        cue = self.cue
+        watched = self.phase == ECCENTRIC
+        if watched and cue.look is not None and ticks.after(now_ticks, cue.look) >= 0:
+            try:
+                kind = cue.due(now_ticks)
+                if kind is not None:
+                    self._sound(kind)
+            except _BAD_EDGES:
+                cue.disarm()
+        rest = max(state[_REST_GAP], min(state[_S1] * 5, state[_REST_GAP] * 4) >> 1) + 1
+        if rest <= (now_ticks - state[_T_LAST]) & ticks.MASK < ticks.HALF:
             try:
                 self._came_to_rest()
             except _BAD_EDGES:
                 self._drop_stretch(self.stretch.count)
+        left = min(_AHEAD_US, ticks.after(state[_T_LAST], now_ticks) + rest)
+        if watched and cue.look is not None:
+            left = min(left, ticks.after(cue.look, now_ticks))
+        self._due = (now_ticks + max(0, left)) & ticks.MASK
 
     def _leapt(self, now_ticks):
         # type: (int) -> None
@@ -258,6 +275,8 @@ class Session:
             self._feed_to_zero(times, steps, count, zero_index - self._edges + 1)
             return
         self._edges += count
+        # The next poll looks anew.
+        self._due = self._now
         state = self.state
         if not state[_COUNT] and (times[0] - state[_T_LAST]) & ticks.MASK > state[_REST_GAP]:
             # Whatever came before, it stood since.
@@ -378,8 +397,8 @@ class Session:
 
     def _sound(self, kind):
         # type: (int) -> None
-        self._cue_ticks[kind] = self._clock_ticks
-        self.on_cue(kind, self.reps.count, self._clock_us)
+        self._cue_ticks[kind] = self._now
+        self.on_cue(kind, self.reps.count, self.now_us(self._now))
 
     # -- turnarounds -------------------------------------------------------------------------------------------
 
@@ -475,7 +494,7 @@ class Session:
             else:
                 base = stretch.buffer[first - 1]
                 before = stretch.before(first, base).part(0, _ALONE_EDGES)
-                end_s = fit_end(before, ticks.after(self._clock_ticks, base) * 1e-6)
+                end_s = fit_end(before, ticks.after(self._now, base) * 1e-6)
                 self._finish(first, base, end_s, before)
                 stretch.stand(first, before)
         self._begin(stretch.count)

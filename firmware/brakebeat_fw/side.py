@@ -123,7 +123,7 @@ class Side:
         # type: (float) -> float
         """Squared standard deviations with the vertex at ``vertex`` seconds; keeps the solution."""
         self.vertex = vertex
-        total, c0, c2, weight = self._built(vertex) if self.build_s else self._plain(vertex)
+        total, c0, c2, weight = self._fit(vertex)
         if not weight:
             return 1e9
         variance = self.noise * self.noise
@@ -141,7 +141,7 @@ class Side:
 
     def _sum_up(self):
         # type: () -> Any
-        """What ``_plain`` needs of the edges: a cubic through them, what it leaves, and sums of powers of their times.
+        """What ``_fit`` needs of the edges: a cubic through them, what it leaves, and sums of powers of their times.
 
         The cubic is put together of polynomials that are orthogonal on the edges (Forsythe's way), which single
         precision bears; times run from 0 at the nearest edge to 1 at the farthest one.
@@ -201,13 +201,17 @@ class Side:
         left = 0.0
         for value in rest:
             left += value * value
-        self.sums = (first, scale, left, cubic, (float(len(zs)), m1, m2, m3, m4, m5, m6))
+        self.sums = (first, scale, left, cubic, (float(len(zs)), m1, m2, m3, m4, m5, m6), rest)
         return self.sums
 
-    def _plain(self, vertex):
+    def _fit(self, vertex):
         # type: (float) -> tuple[float, float, float, float]
-        """Sum of squares, distance, curvature and weight of the distance (0: none) for one vertex."""
-        first, scale, left, cubic, (n0, n1, n2, n3, n4, n5, n6) = self.sums or self._sum_up()
+        """Sum of squares, distance, curvature and weight of the distance (0: none) for one vertex.
+
+        Where the torque builds up behind the vertex, u^2 gives way to u^3 / 3 b up to b seconds and u^2 - b u + b^2 / 3
+        from there on: again a polynomial but for the few edges in between.
+        """
+        first, scale, left, cubic, (n0, n1, n2, n3, n4, n5, n6), rest = self.sums or self._sum_up()
         # Sums of powers of the times from the vertex on, in the same unit: each pass shifts one power more.
         d = abs(first - vertex) / scale
         n6 += d * n5
@@ -232,8 +236,9 @@ class Side:
         n5 += d * n4
         n6 += d * n5
         # The cubic seen from the vertex. Its slope there is what no vertex has.
-        _, a1, a2, a3 = cubic
+        c0, a1, a2, a3 = cubic
         z = -1.0 - 2.0 * d
+        c0 += z * (a1 + z * (a2 + z * a3))
         b1 = 2.0 * (a1 + z * (2.0 * a2 + 3.0 * z * a3))
         b2 = 4.0 * (a2 + 3.0 * z * a3)
         b3 = 8.0 * a3
@@ -243,81 +248,67 @@ class Side:
         bent = self.bend * reach / cube
         # What is left of the cubic share once the bend that experience tells is taken out.
         odd = b3 + bent
-        y3 = 0.0
+        square = scale * scale
+        # Sums with what stands for the squares of the times: they themselves where nothing builds up.
+        p2, p3, p4, p5 = n2, n3, n4, n5
+        build = self.build_s / scale
+        if build:
+            carried = b2 + self.carried * square
+            c0 -= carried * build * build / 3.0
+            b1 += carried * build
+            third = build * build / 3.0
+            p2 += third * n0 - build * n1
+            p3 += third * n1 - build * n2
+            p4 += (build * build + 2.0 * third) * n2 - 2.0 * build * (n3 + third * n1) + third * third * n0
+            p5 += third * n3 - build * n4
+        y0 = b1 * n1
+        y2 = b1 * p3
+        y3 = b1 * n4
+        left += b1 * b1 * n2
+        stiff = 0.0
         if self.bend_spread > 0.0 and len(self.us) > 3:
             stiff = self.noise / (self.bend_spread * reach) * cube
             stiff *= stiff
-            y0 = b1 * n1
-            y2 = b1 * n3
-            y3 = b1 * n4 - stiff * odd
-            left += b1 * b1 * n2 + stiff * odd * odd
+            held = 0.0
+        else:
+            held = odd
+            y0 += odd * n3
+            y2 += odd * p5
+            left += odd * (2.0 * b1 * n4 + odd * n6)
+            b3 = -bent
+        k = 0
+        while build and k < len(rest):
+            s = abs(self.us[k] - vertex) / scale
+            if s >= build:
+                break
+            # By so much the true course is off that of the edges further off.
+            cube = s * s * s
+            off = build - s
+            off *= off * off / (-3.0 * build)
+            course = cube / (3.0 * build)
+            lag = -carried * off
+            value = b1 * s + held * cube + rest[k]
+            p2 += off
+            p4 += off * (2.0 * course - off)
+            p5 += off * cube
+            y0 += lag
+            y2 += value * off + lag * course
+            y3 += lag * cube
+            left += lag * (2.0 * value + lag)
+            k += 1
+        if stiff:
+            y3 -= stiff * odd
+            left += stiff * odd * odd
             n6 += stiff
         else:
-            y0 = b1 * n1 + odd * n3
-            y2 = b1 * n3 + odd * n5
-            left += b1 * (b1 * n2 + 2.0 * odd * n4) + odd * odd * n6
-            b3 = -bent
             n6 = 0.0
-        e0, e2, e3, weight, told = _solve(n0, n2, n3, n4, n5, n6, y0, y2, y3)
+        e0, e2, e3, weight, told = _solve(n0, p2, n3, p4, p5, n6, y0, y2, y3)
         if not weight:
             return 0.0, 0.0, 0.0, 0.0
-        left -= told
-        jerk = b3 + e3
         c2 = b2 + e2
-        square = scale * scale
         self.curvature = c2 / square
-        self.jerk = jerk / (square * scale)
-        return max(0.0, left), cubic[0] + z * (a1 + z * (a2 + z * a3)) + e0, c2, weight
-
-    def _built(self, vertex):
-        # type: (float) -> tuple[float, float, float, float]
-        """The same where the torque builds up behind the vertex, so that no sums of powers will do."""
-        us = self.us
-        xs = self.xs
-        scale = abs(us[-1] - vertex) or 1e-3
-        build = self.build_s / scale
-        carried = self.carried * scale * scale
-        reach = 0.5 - xs[-1]
-        bent = self.bend * reach
-        cubic = self.bend_spread > 0.0 and len(us) > 3
-        n2 = n3 = n4 = n5 = n6 = y0 = y2 = y3 = 0.0
-        rows = []
-        for k in range(len(us)):
-            s = abs(us[k] - vertex) / scale
-            s2 = s * s
-            s3 = s2 * s
-            # What is left once the bend that experience tells is taken out.
-            y = xs[k] + bent * s3 + carried * s2
-            if s < build:
-                s2 = s3 / (3.0 * build)
-            else:
-                s2 += build * (build / 3.0 - s)
-            y -= carried * s2
-            rows.append((s2, s3, y))
-            n2 += s2
-            n4 += s2 * s2
-            y0 += y
-            y2 += y * s2
-            if cubic:
-                n3 += s3
-                n5 += s2 * s3
-                n6 += s3 * s3
-                y3 += y * s3
-        stiff = 0.0
-        if cubic:
-            stiff = self.noise / (self.bend_spread * reach)
-            stiff *= stiff
-            n6 += stiff
-        c0, c2, c3, weight, _ = _solve(float(len(us)), n2, n3, n4, n5, n6, y0, y2, y3)
-        if not weight:
-            return 0.0, 0.0, 0.0, 0.0
-        total = stiff * c3 * c3
-        for s2, s3, y in rows:
-            y -= c0 + c2 * s2 + c3 * s3
-            total += y * y
-        self.curvature = c2 / (scale * scale)
-        self.jerk = (c3 - bent) / (scale * scale * scale)
-        return total, c0, c2, weight
+        self.jerk = (b3 + e3) / (square * scale)
+        return max(0.0, left - told), c0 + e0, c2, weight
 
 
 def _solve(n0, n2, n3, n4, n5, n6, y0, y2, y3):
