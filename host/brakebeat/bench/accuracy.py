@@ -53,6 +53,11 @@ def _parser() -> argparse.ArgumentParser:
         help="rows or kinds of recording by name (--list shows them)",
     )
     parser.add_argument("--engine", choices=[*ENGINES, "both"], default="both")
+    parser.add_argument(
+        "--single",
+        action="store_true",
+        help="the firmware with floats of single precision, as most boards have them (takes longer)",
+    )
     parser.add_argument("--markdown", metavar="FILE", help="write the brief table as Markdown")
     parser.add_argument("--brief", action="store_true", help="of each row only the worst kind of recording")
     parser.add_argument(
@@ -77,7 +82,7 @@ def _run(args: argparse.Namespace) -> int:
     rows, conditions = _chosen(args.only)
     engines: tuple[EngineName, ...] = ENGINES if args.engine == "both" else (args.engine,)
     before = fingerprints()
-    results = run_conditions(conditions, args.reps, args.seed_from, args.jobs, engines)
+    results = run_conditions(conditions, args.reps, args.seed_from, args.jobs, engines, single=args.single)
     lines = judge(rows, results, engines)
     mixed = before != fingerprints()
     quiet = args.json == "-"
@@ -100,19 +105,21 @@ def run_conditions(
     seed_from: int = SEED_FROM,
     jobs: int = 1,
     engines: tuple[EngineName, ...] = ENGINES,
+    *,
+    single: bool = False,
 ) -> list[SetResult]:
-    """Every set of every condition."""
+    """Every set of every condition; single: the firmware with floats of single precision."""
     tasks = [
         (condition.name, seed)
         for condition in conditions
         for seed in condition.seeds(seed_from, condition.sets(reps))
     ]
-    return run_all(partial(_work, engines=engines), tasks, jobs, "sets")
+    return run_all(partial(_work, engines=engines, single=single), tasks, jobs, "sets")
 
 
-def _work(task: tuple[str, int], engines: tuple[EngineName, ...]) -> SetResult:
+def _work(task: tuple[str, int], engines: tuple[EngineName, ...], single: bool) -> SetResult:
     name, seed = task
-    return run_set(CONDITIONS[name], seed, engines)
+    return run_set(CONDITIONS[name], seed, engines, single=single)
 
 
 def _chosen(only: Sequence[str]) -> tuple[list[Row], list[Condition]]:
@@ -155,6 +162,7 @@ def _write_json(
             "schema": 1,
             "reps": args.reps,
             "seed_from": args.seed_from,
+            "single_precision": args.single,
             "code": code,
             "lines": [line.to_document() for line in lines],
             "crashes": [

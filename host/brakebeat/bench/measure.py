@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Literal
 
 from brakebeat.bench.conditions import Condition
@@ -64,13 +65,15 @@ class TrueRep:
         return value
 
 
-def run_set(condition: Condition, seed: int, engines: tuple[EngineName, ...] = ENGINES) -> SetResult:
-    """Simulate one set, run the engines, measure."""
+def run_set(
+    condition: Condition, seed: int, engines: tuple[EngineName, ...] = ENGINES, *, single: bool = False
+) -> SetResult:
+    """Simulate one set, run the engines, measure; single: the firmware with floats of single precision."""
     sensed = condition.sensed(seed)
     result = SetResult(condition.name, seed)
     for engine in engines:
         try:
-            analysis = _run(engine)(sensed.recording)
+            analysis = _run(engine, single)(sensed.recording)
         except Exception as error:  # an engine that breaks down has missed every rep; the run goes on
             result.crashes[engine] = f"{type(error).__name__}: {error}"
             analysis = Analysis("reference", 0)
@@ -83,12 +86,12 @@ def run_set(condition: Condition, seed: int, engines: tuple[EngineName, ...] = E
     return result
 
 
-def _run(engine: EngineName) -> Callable[..., Analysis]:
+def _run(engine: EngineName, single: bool) -> Callable[..., Analysis]:
     # Imported here: a run with one engine needs no other.
     if engine == "firmware":
         from brakebeat.board import replay
 
-        return replay
+        return partial(replay, single_precision=single)
     from brakebeat.reference import analyse
 
     return analyse

@@ -45,11 +45,15 @@ def choose_engine(wanted: EngineChoice = "auto") -> Engine:
     return "cpython"
 
 
-def command_line(engine: Engine, script: Path, *arguments: str) -> list[str]:
-    """The command that runs ``script`` with the firmware's folder as its first argument."""
+def command_line(engine: Engine, script: Path, *arguments: str, single_precision: bool = False) -> list[str]:
+    """The command that runs ``script`` with the firmware's folder as its first argument.
+
+    single_precision: with floats as 32-bit boards have them, on CPython whatever the engine.
+    """
     rest = [str(script), str(firmware_dir()), *arguments]
-    if engine == "micropython":
+    if engine == "micropython" and not single_precision:
         command = micropython_command()
         assert command is not None
         return [command, "-X", _HEAP, *rest]
-    return [sys.executable, "-I", str(Path(__file__).with_name("cpython_shim.py")), *rest]
+    shim = "single_precision.py" if single_precision else "cpython_shim.py"
+    return [sys.executable, "-I", str(Path(__file__).with_name(shim)), *rest]

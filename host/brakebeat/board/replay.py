@@ -34,24 +34,31 @@ class FirmwareRun:
     offset_us: int = 0
 
 
-def replay(recording: Recording, *, engine: EngineChoice = "auto") -> Analysis:
+def replay(
+    recording: Recording, *, engine: EngineChoice = "auto", single_precision: bool = False
+) -> Analysis:
     """What the board's own firmware makes of ``recording``, edge by edge in the recording's time.
+
+    single_precision: with floats rounded as 32-bit boards round them, which takes CPython whatever the engine, and
+    several times as long.
 
     Raises:
         InputError: the engine asked for is not installed.
         DeviceError: the firmware failed (its last words are in the message).
     """
-    run = run_firmware(recording, engine=engine)
+    run = run_firmware(recording, engine=engine, single_precision=single_precision)
     analysis = Analysis(run.engine, len(recording.t_us), cues=run.cues, quality=run.quality)
     analysis.reps = [decode_rep(record, run.offset_us)[0] for record in run.records]
     analysis.sets = split_sets(analysis.reps, recording.rig.rest_gap_s)
     return analysis
 
 
-def run_firmware(recording: Recording, *, engine: EngineChoice = "auto") -> FirmwareRun:
+def run_firmware(
+    recording: Recording, *, engine: EngineChoice = "auto", single_precision: bool = False
+) -> FirmwareRun:
     """The same, as the board sends it. Raises as ``replay`` does."""
-    chosen = choose_engine(engine)
-    command, edges = playing(recording, chosen)
+    chosen = choose_engine("cpython" if single_precision else engine)
+    command, edges = playing(recording, chosen, single_precision=single_precision)
     with tempfile.TemporaryFile() as errors:
         process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=errors)
         # The firmware's answers are short against its input: feeding first and reading after cannot block for
@@ -64,9 +71,11 @@ def run_firmware(recording: Recording, *, engine: EngineChoice = "auto") -> Firm
     return _collected(chosen, output.decode())
 
 
-def playing(recording: Recording, engine: Engine) -> tuple[list[str], bytes]:
+def playing(
+    recording: Recording, engine: Engine, *, single_precision: bool = False
+) -> tuple[list[str], bytes]:
     """The command that plays a recording to the firmware, and what it reads; it answers a rep with a line "R …"."""
-    return command_line(engine, _DRIVER), _input(recording)
+    return command_line(engine, _DRIVER, single_precision=single_precision), _input(recording)
 
 
 def _input(recording: Recording) -> bytes:
