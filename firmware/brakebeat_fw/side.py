@@ -211,40 +211,12 @@ class Side:
         Where the torque builds up behind the vertex, u^2 gives way to u^3 / 3 b up to b seconds and u^2 - b u + b^2 / 3
         from there on: again a polynomial but for the few edges in between.
         """
-        first, scale, left, cubic, (n0, n1, n2, n3, n4, n5, n6), rest = self.sums or self._sum_up()
-        # Sums of powers of the times from the vertex on, in the same unit: each pass shifts one power more.
+        first, scale, left, cubic, sums, rest = self.sums or self._sum_up()
         d = abs(first - vertex) / scale
-        n6 += d * n5
-        n5 += d * n4
-        n4 += d * n3
-        n3 += d * n2
-        n2 += d * n1
-        n1 += d * n0
-        n6 += d * n5
-        n5 += d * n4
-        n4 += d * n3
-        n3 += d * n2
-        n2 += d * n1
-        n6 += d * n5
-        n5 += d * n4
-        n4 += d * n3
-        n3 += d * n2
-        n6 += d * n5
-        n5 += d * n4
-        n4 += d * n3
-        n6 += d * n5
-        n5 += d * n4
-        n6 += d * n5
-        # The cubic seen from the vertex. Its slope there is what no vertex has.
-        c0, a1, a2, a3 = cubic
-        z = -1.0 - 2.0 * d
-        c0 += z * (a1 + z * (a2 + z * a3))
-        b1 = 2.0 * (a1 + z * (2.0 * a2 + 3.0 * z * a3))
-        b2 = 4.0 * (a2 + 3.0 * z * a3)
-        b3 = 8.0 * a3
+        n0, n1, n2, n3, n4, n5, n6 = _shifted(sums, d)
+        c0, b1, b2, b3 = _seen(cubic, d)
         reach = 0.5 - self.xs[-1]
-        far = 1.0 + d
-        cube = far * far * far
+        cube = (1.0 + d) * (1.0 + d) * (1.0 + d)
         bent = self.bend * reach / cube
         # What is left of the cubic share once the bend that experience tells is taken out.
         odd = b3 + bent
@@ -253,29 +225,25 @@ class Side:
         p2, p3, p4, p5 = n2, n3, n4, n5
         build = self.build_s / scale
         if build:
+            p2, p3, p4, p5 = _grown(build, n0, n1, n2, n3, n4, n5)
             carried = b2 + self.carried * square
             c0 -= carried * build * build / 3.0
             b1 += carried * build
-            third = build * build / 3.0
-            p2 += third * n0 - build * n1
-            p3 += third * n1 - build * n2
-            p4 += (build * build + 2.0 * third) * n2 - 2.0 * build * (n3 + third * n1) + third * third * n0
-            p5 += third * n3 - build * n4
-        y0 = b1 * n1
-        y2 = b1 * p3
-        y3 = b1 * n4
+        y0, y2, y3 = b1 * n1, b1 * p3, b1 * n4
         left += b1 * b1 * n2
-        stiff = 0.0
         if self.bend_spread > 0.0 and len(self.us) > 3:
-            stiff = self.noise / (self.bend_spread * reach) * cube
-            stiff *= stiff
+            stiff = (self.noise / (self.bend_spread * reach) * cube) ** 2
+            y3 -= stiff * odd
+            left += stiff * odd * odd
+            n6 += stiff
             held = 0.0
         else:
-            held = odd
             y0 += odd * n3
             y2 += odd * p5
             left += odd * (2.0 * b1 * n4 + odd * n6)
             b3 = -bent
+            n6 = 0.0
+            held = odd
         k = 0
         while build and k < len(rest):
             s = abs(self.us[k] - vertex) / scale
@@ -296,12 +264,6 @@ class Side:
             y3 += lag * cube
             left += lag * (2.0 * value + lag)
             k += 1
-        if stiff:
-            y3 -= stiff * odd
-            left += stiff * odd * odd
-            n6 += stiff
-        else:
-            n6 = 0.0
         e0, e2, e3, weight, told = _solve(n0, p2, n3, p4, p5, n6, y0, y2, y3)
         if not weight:
             return 0.0, 0.0, 0.0, 0.0
@@ -309,6 +271,53 @@ class Side:
         self.curvature = c2 / square
         self.jerk = (b3 + e3) / (square * scale)
         return max(0.0, left - told), c0 + e0, c2, weight
+
+
+def _shifted(sums, d):
+    # type: (Any, float) -> tuple[float, ...]
+    """Sums of powers of times, all of which are ``d`` later: each pass shifts one power more."""
+    n0, n1, n2, n3, n4, n5, n6 = sums
+    n6 += d * n5
+    n5 += d * n4
+    n4 += d * n3
+    n3 += d * n2
+    n2 += d * n1
+    n1 += d * n0
+    n6 += d * n5
+    n5 += d * n4
+    n4 += d * n3
+    n3 += d * n2
+    n2 += d * n1
+    n6 += d * n5
+    n5 += d * n4
+    n4 += d * n3
+    n3 += d * n2
+    n6 += d * n5
+    n5 += d * n4
+    n4 += d * n3
+    n6 += d * n5
+    n5 += d * n4
+    n6 += d * n5
+    return n0, n1, n2, n3, n4, n5, n6
+
+
+def _grown(build, n0, n1, n2, n3, n4, n5):
+    # type: (float, float, float, float, float, float, float) -> tuple[float, float, float, float]
+    """Sums of g, g s, g^2 and g s^3, where g = s^2 - build s + build^2 / 3, from sums of powers of s."""
+    third = build * build / 3.0
+    n5 += third * n3 - build * n4
+    n4 += (build * build + 2.0 * third) * n2 - 2.0 * build * (n3 + third * n1) + third * third * n0
+    n3 += third * n1 - build * n2
+    return n2 + third * n0 - build * n1, n3, n4, n5
+
+
+def _seen(cubic, d):
+    # type: (Any, float) -> tuple[float, float, float, float]
+    """The cubic in times from a vertex ``d`` before the nearest edge. Its slope there is what no vertex has."""
+    a0, a1, a2, a3 = cubic
+    z = -1.0 - 2.0 * d
+    b1 = 2.0 * (a1 + z * (2.0 * a2 + 3.0 * z * a3))
+    return a0 + z * (a1 + z * (a2 + z * a3)), b1, 4.0 * (a2 + 3.0 * z * a3), 8.0 * a3
 
 
 def _solve(n0, n2, n3, n4, n5, n6, y0, y2, y3):

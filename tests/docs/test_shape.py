@@ -18,10 +18,6 @@ LONGER = {
     ),
     "firmware/brakebeat_fw/detector.py follow": (66, "the hot path likewise"),
     "firmware/brakebeat_fw/course.py judge": (64, "one fit and its verdict, which share a dozen values"),
-    "firmware/brakebeat_fw/side.py Side._plain": (
-        61,
-        "a fit spelt out, since a turnaround takes hundreds of them",
-    ),
 }
 
 

@@ -18,9 +18,15 @@ def straight(side: sides.Side, vertex: float) -> tuple[float, np.ndarray]:
     cubic = side.bend_spread > 0 and len(u) > 3
     # The bend that experience tells is a cubic share of its own; what differs from it is what the prior holds down.
     known = -side.bend * reach * (u / scale) ** 3
-    columns = [np.ones_like(u), (u / scale) ** 2] + ([(u / scale) ** 3] if cubic else [])
+    square = u**2
+    if side.build_s:
+        # A torque that grows evenly up to build_s and stays from there on, integrated twice.
+        build = side.build_s
+        square = np.where(u < build, u**3 / (3 * build), u**2 - build * u + build**2 / 3)
+    columns = [np.ones_like(u), square / scale**2] + ([(u / scale) ** 3] if cubic else [])
     rows = np.stack(columns, axis=1)
-    right = np.array(side.xs) - known
+    # The acceleration that was there before fades as the other one grows.
+    right = np.array(side.xs) - known - side.carried * (square - u**2)
     if cubic:
         rows = np.vstack([rows, [0.0, 0.0, side.noise / (side.bend_spread * reach)]])
         right = np.append(right, 0.0)
@@ -38,13 +44,18 @@ def straight(side: sides.Side, vertex: float) -> tuple[float, np.ndarray]:
     st.floats(0.0, 0.1),
     st.sampled_from([0.0, 0.05, 0.5]),
     st.sampled_from([0.0, -0.05, -0.16]),
+    st.sampled_from([0.0, 0.024, 0.04, 0.3]),
+    st.sampled_from([0.0, -30.0]),
     NOISE,
 )
-def test_sums_of_powers_against_numpy(sign, distance, acceleration, count, later_s, spread, bend, noise):
-    """later_s: the vertex is tried so far from the nearest edge."""
+def test_sums_of_powers_against_numpy(
+    sign, distance, acceleration, count, later_s, spread, bend, build_s, carried, noise
+):
+    """later_s: the vertex is tried so far from the nearest edge; build_s: some edges lie where torque builds up."""
     us = [sign * np.sqrt(2 * (distance + k) / acceleration) for k in range(count)]
     side = sides.Side(us, [-float(k) + noise[k] for k in range(count)])
     side.bend, side.bend_spread = bend, spread
+    side.build_s, side.carried = build_s, carried
     vertex = us[0] - sign * later_s
     misfit, expected = straight(side, vertex)
     found = side.misfit(vertex)

@@ -2,8 +2,9 @@
 
 The VM and CPython compute with doubles, most boards in single precision. Here the firmware's files are compiled so that
 every result of float arithmetic is rounded as IEEE 754 asks of single precision: the four operations and powers are
-worked out in double and rounded once more, which for the four is the same as rounding once (W. Kahan; a double has
-more than twice a single's digits plus two). Viper functions know no floats and stay as they are.
+worked out in double and rounded once more, which for the four is the same as rounding once, since a double has more
+than twice a single's digits plus two (S. Figueroa, When is double rounding innocuous?, 1995; from memory). Viper
+functions know no floats and stay as they are.
 """
 
 from __future__ import annotations
