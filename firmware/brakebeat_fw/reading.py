@@ -259,10 +259,17 @@ class Window:
         # type: () -> Reading
         forwards = self._forwards(_WIDTH)
         size = self.high - self.low
+        backwards = self._backwards(_WIDTH).stops
         best = self._through(_TRAILING_MOST)
+        if not self.low:
+            # Magnets missed in a pull that has just begun look like a turnaround, too.
+            for trail in backwards:
+                cost = trail.cost + STRAY * (size - 1 - trail.place)
+                if cost < best.doubt and size - 1 - trail.place <= _TRAILING_MOST:
+                    best = Reading(self._ordered(trail, True), [], cost)
         pairs = []
         befores = _likeliest(forwards.stops)
-        afters = _likeliest(self._backwards(_WIDTH).stops)
+        afters = _likeliest(backwards)
         for before in befores:
             for after in afters:
                 between = size - 2 - before.place - after.place
