@@ -67,8 +67,9 @@ _REST_SPACINGS = const(2.3)
 _NEWEST = const(40)
 # Edges before a turnaround that may all be stray ones.
 _STRAYS = const(6)
-# With one or two magnets an interval that is longer than the quickest by no more than this, in tenths, holds a missed
-# magnet and no turnaround: that would need a stop from full speed within two spacings.
+# With two magnets an interval that is longer than the quickest by no more than this, in tenths, holds a missed
+# magnet and no turnaround: that would need a stop from full speed within two spacings, a turn. (One magnet's spacing
+# is a turn, within which a wheel can stop.)
 _NO_TURN = const(24)
 # No source tells a time that much earlier than the one before.
 _LEAP = const(-1000000)
@@ -412,7 +413,7 @@ class Session:
             return
         turn = stretch.turn_at
         buffer = stretch.buffer
-        if stretch.magnets <= 2 and turn > 3:
+        if stretch.magnets == 2 and turn > 3:
             # A stray edge behind it must not make the wheel look quicker than it was.
             pairs_us = [ticks.after(buffer[k], buffer[k - 2]) for k in range(2, turn)]
             if self.state[_SLOWEST] * 20 < min(pairs_us) * _NO_TURN:
