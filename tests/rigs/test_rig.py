@@ -9,6 +9,7 @@ import pytest
 from brakebeat.board.table import supported_boards
 from brakebeat.cli import main
 from brakebeat.formats.rig import Rig, read_rig
+from brakebeat.rigs.measure import table
 from brakebeat.rigs.pins import board_named
 from brakebeat.rigs.questions import QUESTIONS
 from brakebeat.rigs.resolution import expected, step_rad_s
@@ -161,3 +162,17 @@ def test_show_tells_resolution_expected_errors_and_what_is_unknown(tmp_path, cap
 def test_more_magnets_promise_no_worse_a_peak_in_clean_edges():
     peaks = [expected(Rig(pulses_per_rev=count))[0].peak_percent for count in (4, 6, 12, 24)]
     assert peaks == sorted(peaks, reverse=True)
+
+
+def test_a_worst_case_with_more_magnets_is_none_with_fewer():
+    def line(condition, value):
+        return {"row": "peak-clean", "condition": condition, "firmware": {"value": value}}
+
+    lines = [line("clean-6", 0.10), line("clean-12", 0.11), line("clean-24", 0.05), line("dirty-6", 0.4)]
+    kinds = table({"reps": 500, "lines": lines})["kinds"]
+    assert {name: entry["peak_percent"] for name, entry in kinds.items()} == {
+        "clean-6": 0.11,
+        "clean-12": 0.11,
+        "clean-24": 0.05,
+        "dirty-6": 0.4,
+    }
