@@ -18,6 +18,9 @@ _NEAR_WEAKER = const(1.8)
 BUILD_S = const(0.04)
 # How a brake's torque fades into the pull's is not known that well: edges there count as that many times as noisy.
 _FADE_NOISE = const(2.0)
+# Share of a sum that some ten operations in single precision may be off by: far from the edges two huge sums are nearly
+# alike, and what is rounded away must not look like a good fit.
+_ROUNDED = const(5e-7)
 # A brake that still builds up is so many edges with so much cubic share.
 LOOSE_EDGES = const(5)
 _LOOSE_BEND = const(0.5)
@@ -270,7 +273,7 @@ class Side:
         c2 = b2 + e2
         self.curvature = c2 / square
         self.jerk = (b3 + e3) / (square * scale)
-        return max(0.0, left - told), c0 + e0, c2, weight
+        return max(_ROUNDED * left, left - told), c0 + e0, c2, weight
 
 
 def _shifted(sums, d):
