@@ -264,8 +264,9 @@ class Window:
         if not self.low:
             # Magnets missed in a pull that has just begun look like a turnaround, too.
             for trail in backwards:
-                cost = trail.cost + STRAY * (size - 1 - trail.place)
-                if cost < best.doubt and size - 1 - trail.place <= _TRAILING_MOST:
+                left = size - 1 - trail.place
+                cost = trail.cost + STRAY * left
+                if left <= _TRAILING_MOST and cost < best.doubt:
                     best = Reading(self._ordered(trail, True), [], cost)
         pairs = []
         befores = _likeliest(forwards.stops)

@@ -54,7 +54,7 @@ _TURN = const(6.2831853)
 _LINES = const(24)
 # Edges that place a start from rest or a stop: few, so that a parabola holds.
 _ALONE_EDGES = const(5)
-# No rep turns the shaft less than this, or takes less time (common sense, no source).
+# No rep turns the shaft less than this, or takes less time (common practice, no source).
 _LEAST_RAD = const(4.0)
 _LEAST_US = const(400000)
 # Silence after an interval this much longer than the quickest, in twentieths, is a stop and no broken wire; with one
@@ -115,9 +115,8 @@ class Session:
         self._clock_us = 0
         self._clock_ticks = 0
         self._now = 0  # ticks of the last poll
-        self._due = 0  # no poll needs to look before these ticks, when they are so near
-        self._ahead_us = 0
-        self._started = False
+        self._due = 0  # no poll needs to look before these ticks, where they are near
+        self._ahead_us = 0  # how near that is; 0 before the first poll
         self._start = None  # type: Any  # Turn: the stretch's first motion; None: not placed yet
         self._in_motion = False
         self._end_x = None  # type: Any  # position of the last turnaround in edge numbers; None: unknown
@@ -219,8 +218,7 @@ class Session:
         self._now = now_ticks
         if 0 < (self._due - now_ticks) & ticks.MASK <= self._ahead_us:
             return
-        if not self._started:
-            self._started = True
+        if not self._ahead_us:
             self._ahead_us = _AHEAD_US
             self._clock_us = self._clock_ticks = now_ticks
         step = ticks.after(now_ticks, self._clock_ticks)
@@ -269,7 +267,7 @@ class Session:
         """Take ``count`` edges: 30-bit ticks (array 'i') and senses (array 'b'); both are used as scratch."""
         if not count:
             return
-        if not self._started:
+        if not self._ahead_us:
             self.poll(times[0])
         zero_index = self.rig["zero_index"]
         if zero_index is not None and self._edges <= zero_index < self._edges + count:

@@ -2,8 +2,8 @@
 
 A timer feeds it. `boot.py` calls `idle`: from then on without end. Once the app runs, only while its main loop, or
 the session at each turnaround, has called `feed` not too long ago: working out a rep may take a slow board longer
-than any watchdog waits. Whoever
-stops the app (Ctrl-C, or a computer that takes over and resets softly, which runs `boot.py` again) is back at `idle`.
+than any watchdog waits. Whoever stops the app (Ctrl-C, or a computer that takes over and resets softly, which runs
+`boot.py` again) is back at `idle`.
 """
 
 from micropython import const

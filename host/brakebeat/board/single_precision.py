@@ -21,6 +21,7 @@ from ctypes import c_float
 from pathlib import Path
 from typing import Any
 
+# As in ``files``, which cannot be asked: like ``cpython_shim``, this runs by itself.
 PACKAGE = "brakebeat_fw"
 _RESULT = "_single_result"
 _OPERATIONS: dict[str, Callable[[Any, Any], Any]] = {

@@ -105,8 +105,6 @@ def _kept_at(args: argparse.Namespace, what: str, number: int, count: int) -> Pa
         path = path.with_stem(f"{path.stem}-{number + 1}")
     if path.exists():
         raise InputError(f"{path}: is there already; choose another name with --keep")
-    if not path.parent.is_dir():
-        raise InputError(f"{path.parent}: no such folder; make it first")
     check_place(path)
     return path
 

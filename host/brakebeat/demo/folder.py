@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, reason
 from brakebeat.formats.atomic import atomic_write
 
 _FIRST_LINE = "Made by `brakebeat demo`; the files named here are replaced each time it runs."
@@ -68,7 +68,7 @@ class Folder:
             self.path.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise InputError(
-                f"{self.path}: cannot be made ({error.strerror or error}); name another folder with --out"
+                f"{self.path}: cannot be made ({reason(error)}); name another folder with --out"
             ) from error
         lines = [_FIRST_LINE, "", *(f"{file.name}: {words}" for file, words in contents.items())]
         self.write(self.about, "\n".join(lines) + "\n")

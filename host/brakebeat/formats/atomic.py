@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, reason
 
 
 @contextmanager
@@ -34,8 +34,11 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[Path]:
 
 
 def check_place(path: str | os.PathLike[str]) -> None:
-    """Raises as ``replacing`` where no file could be written at ``path``: for what takes long before it writes."""
-    _begun(Path(path)).unlink()
+    """Raises ``InputError`` where no file could be written at ``path``: for what takes long before it writes."""
+    target = Path(path)
+    if not target.parent.is_dir():
+        raise InputError(f"{target.parent}: no such folder; make it first")
+    _begun(target).unlink()
 
 
 @contextmanager
@@ -69,5 +72,4 @@ def _umask() -> int:
 
 
 def _unwritable(target: Path, error: OSError | ValueError) -> InputError:
-    reason = getattr(error, "strerror", None) or error
-    return InputError(f"{target}: cannot be written ({reason}); choose another place")
+    return InputError(f"{target}: cannot be written ({reason(error)}); choose another place")

@@ -12,7 +12,7 @@ from typing import BinaryIO, Self
 
 import numpy as np
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, reason
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.formats.edge_text import Steps, Times, format_block, parse_block
 from brakebeat.formats.header import LONGEST_LINE, Header, header_text, read_header
@@ -111,8 +111,7 @@ def open_recording(
 
 def unreadable(name: str, error: OSError | ValueError) -> InputError:
     """What to say of a recording that cannot be opened or read."""
-    reason = getattr(error, "strerror", None) or error
-    return InputError(f"{name}: cannot be read ({reason}); check the name and the rights")
+    return InputError(f"{name}: cannot be read ({reason(error)}); check the name and the rights")
 
 
 def parse_recording(data: bytes, name: str, rig_override: Rig | None = None) -> Recording:

@@ -10,7 +10,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, reason
 from brakebeat.many.columns import TABLES, Column
 from brakebeat.many.rows import Row
 
@@ -90,7 +90,7 @@ def writing(folder: Path, tables: Mapping[str, Sequence[str]]) -> Iterator[Datas
             new.rename(folder)
         except OSError as error:
             raise InputError(
-                f"{folder}: cannot be written ({error.strerror or error}); make room or choose another place"
+                f"{folder}: cannot be written ({reason(error)}); make room or choose another place"
             ) from error
 
 

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Iterable
 from pathlib import Path
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, reason
 from brakebeat.samples import PREFIX
 
 LIST_MARK = "@"
@@ -65,9 +65,8 @@ def _listed(argument: str) -> list[str]:
         # Names on Linux are bytes: what is no UTF-8 comes back as it was when the file is opened.
         text = os.fsdecode(data.removeprefix(b"\xef\xbb\xbf"))
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
         raise InputError(
-            f"{name}: the list cannot be read ({reason}); check the name and the rights"
+            f"{name}: the list cannot be read ({reason(error)}); check the name and the rights"
         ) from error
     lines = [line.strip() for line in text.splitlines()]
     named = [line for line in lines if line and not line.startswith("#")]

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
+from brakebeat.errors import reason
 from brakebeat.store.backup import copy_database
 from brakebeat.store.errors import StoreError, explained
 from brakebeat.store.location import store_path
@@ -166,5 +167,6 @@ def _make_file(file: Path) -> None:
         file.parent.mkdir(parents=True, exist_ok=True)
         os.close(os.open(file, os.O_CREAT | os.O_RDWR, 0o600))
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise StoreError(f"{file}: cannot be made ({reason}); choose another place with --store") from error
+        raise StoreError(
+            f"{file}: cannot be made ({reason(error)}); choose another place with --store"
+        ) from error

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from brakebeat.cli.board_options import add_board_arguments, virtual_boards, wanted_boards
-from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -49,8 +48,6 @@ def run(args: argparse.Namespace) -> int:
 
     wanted = wanted_boards(args)
     if args.out is not None:
-        if not args.out.parent.is_dir():
-            raise InputError(f"{args.out.parent}: no such folder; make it first")
         check_place(args.out)
     book = RepBook(args.out) if args.out is not None else None
     fetched = asyncio.run(_fetch(args, wanted, book))

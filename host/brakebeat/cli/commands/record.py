@@ -41,8 +41,6 @@ def run(args: argparse.Namespace) -> int:
 
     if args.out.exists() and not args.force:
         raise InputError(f"{args.out}: is there already; choose another name, or --force to write over it")
-    if not args.out.parent.is_dir():
-        raise InputError(f"{args.out.parent}: no such folder; make it first")
     check_place(args.out)
     wanted = wanted_boards(args)
     played = [KnownRig(read_recording(resolve(file)).rig) for file in args.virtual]
