@@ -1,9 +1,7 @@
 """Every option that names a file: one that cannot be used is one clear error, before anything else is done."""
 
 import os
-import resource
 import shlex
-from contextlib import contextmanager
 
 import pytest
 
@@ -12,6 +10,7 @@ from brakebeat.errors import InputError
 from brakebeat.formats.atomic import atomic_write, check_place, replacing
 from brakebeat.store import open_store
 from brakebeat.store.backup import copy_database
+from tests.full_disk import no_file_longer_than
 from tests.store.made_up import a_set
 
 WHO = "--athlete 'A B' --exercise squat"
@@ -154,17 +153,6 @@ def test_no_place_to_write(call, place, here, capsys):
     assert not [path for path in here.iterdir() if path.suffix == ".part"]
 
 
-@contextmanager
-def _no_file_longer_than(limit_bytes: int):
-    """A file that may not grow stands for a full disk, which only root could make."""
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (limit_bytes, hard))
-    try:
-        yield
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-
-
 @pytest.mark.parametrize(
     ("call", "limit_bytes"),
     [
@@ -182,7 +170,7 @@ def test_no_room(call, limit_bytes, here, capsys):
     if call.startswith("export"):
         with open_store(os.environ["BRAKEBEAT_STORE"]) as store:
             a_set(store, 800)
-    with _no_file_longer_than(limit_bytes):
+    with no_file_longer_than(limit_bytes):
         assert main([word.replace("FILE", "x") for word in shlex.split(call)]) == 2
     assert "x: cannot be written" in capsys.readouterr().err
     assert list(here.iterdir()) == []

@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     from brakebeat.virtual.boards import VirtualBoards
     from brakebeat.watch.recorder import Recorder
 
-# A crash or an empty battery on this side costs no more than this.
-_SAVE_EVERY_S = 60.0
+# Edges are on disk as they come; a power cut on this side costs no more than this.
+_SETTLE_EVERY_S = 10.0
 _REDRAW_S = 0.2
 _LINE_EVERY_S = 5.0
 # A played recording whose last edges never come has ended all the same.
-_SETTLE_S = 3.0
+_LAST_EDGES_S = 3.0
 # A spun wheel stands still when no edge has come for so long.
 REST_S = 5.0
 _FEWEST_EDGES = 12
@@ -98,6 +98,7 @@ def live_recording(
 
 def _kept_at(args: argparse.Namespace, what: str, number: int, count: int) -> Path:
     from brakebeat.formats.atomic import check_place
+    from brakebeat.watch.part_file import refuse_unfinished, tell_of_unfinished
 
     now = datetime.datetime.now().strftime("%Y%m%d-%H%M%S")
     path: Path = args.keep or Path(f"{what}-{now}.csv")
@@ -106,6 +107,8 @@ def _kept_at(args: argparse.Namespace, what: str, number: int, count: int) -> Pa
     if path.exists():
         raise InputError(f"{path}: is there already; choose another name with --keep")
     check_place(path)
+    refuse_unfinished(path)
+    tell_of_unfinished(path)
     return path
 
 
@@ -149,7 +152,7 @@ async def record_edges(
                 async for event in events:
                     recorder.take(event)
                     progress.show(event)
-                    await _save_now_and_then(recorder, progress)
+                    await _settle_now_and_then(recorder, progress)
                     if enough(recorder, progress.quiet_s()):
                         break
                     if virtual is not None and _played(virtual, recorder, progress.quiet_s()):
@@ -160,12 +163,12 @@ async def record_edges(
 def _played(virtual: VirtualBoards, recorder: Recorder, quiet_s: float) -> bool:
     """Whether a played recording is through: all its edges are here, or the last one came a while ago."""
     over = all(board.played.is_set() for board in virtual.boards)
-    return over and (recorder.tape.count >= virtual.edges or quiet_s >= _SETTLE_S)
+    return over and (recorder.tape.count >= virtual.edges or quiet_s >= _LAST_EDGES_S)
 
 
-async def _save_now_and_then(recorder: Recorder, progress: _Progress) -> None:
-    if recorder.tape.count and progress.save_is_due():
-        await asyncio.to_thread(recorder.save)
+async def _settle_now_and_then(recorder: Recorder, progress: _Progress) -> None:
+    if recorder.tape.count and progress.settling_is_due():
+        await asyncio.to_thread(recorder.settle)
 
 
 class _Progress:
@@ -174,19 +177,20 @@ class _Progress:
     def __init__(self, recorder: Recorder) -> None:
         self._recorder = recorder
         self._terminal = sys.stderr.isatty()
-        self._shown_s = self._saved_s = time.monotonic()
+        self._shown_s = self._settled_s = time.monotonic()
         self._edge_s = self._shown_s
         self._link = "looking for the board"
+        self._trouble = False
 
     def quiet_s(self) -> float:
         """How long no edge has come."""
         return time.monotonic() - self._edge_s
 
-    def save_is_due(self) -> bool:
+    def settling_is_due(self) -> bool:
         now_s = time.monotonic()
-        due = now_s - self._saved_s >= _SAVE_EVERY_S
+        due = now_s - self._settled_s >= _SETTLE_EVERY_S
         if due:
-            self._saved_s = now_s
+            self._settled_s = now_s
         return due
 
     def show(self, event: Event) -> None:
@@ -194,7 +198,9 @@ class _Progress:
 
         if isinstance(event, EdgesArrived):
             self._edge_s = time.monotonic()
-        news = isinstance(event, Connected | LinkLost)
+        trouble = bool(self._recorder.disk_trouble)
+        news = isinstance(event, Connected | LinkLost) or trouble is not self._trouble
+        self._trouble = trouble
         if isinstance(event, Connected):
             self._link = f"connected to {event.name}"
         elif isinstance(event, LinkLost):
@@ -214,7 +220,10 @@ class _Progress:
         self._shown_s = time.monotonic()
         recorder = self._recorder
         holes = f", {len(recorder.tape.holes)} HOLES" if recorder.tape.holes else ""
-        line = f"{recorder.length_s:7.1f} s  {recorder.tape.count} edges{holes}, {recorder.reps} reps  {self._link}"
+        state = recorder.disk_trouble or self._link
+        line = (
+            f"{recorder.length_s:7.1f} s  {recorder.tape.count} edges{holes}, {recorder.reps} reps  {state}"
+        )
         if self._terminal:
             print(f"\r{line[:110]:110}", end="", file=sys.stderr, flush=True)
         else:

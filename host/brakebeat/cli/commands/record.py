@@ -27,6 +27,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rig", type=Path, metavar="FILE", help="the board's rig file, for the header")
     parser.add_argument("--seconds", type=positive, metavar="N", help="stop after N seconds")
     parser.add_argument("--reps", type=count, metavar="N", help="stop after N reps")
+    parser.add_argument(
+        "--recover",
+        action="store_true",
+        help="make a recording of what an earlier call kept in FILE.part before it was killed; no board is asked",
+    )
     parser.add_argument("--force", action="store_true", help="write over FILE if it is there already")
     add_board_arguments(parser, several=False)
 
@@ -36,12 +41,17 @@ def run(args: argparse.Namespace) -> int:
     from brakebeat.formats.atomic import check_place
     from brakebeat.formats.recording import read_recording
     from brakebeat.samples import resolve
+    from brakebeat.watch.part_file import refuse_unfinished, tell_of_unfinished
     from brakebeat.watch.recorder import Recorder
     from brakebeat.watch.rig_header import KnownRig
 
     if args.out.exists() and not args.force:
         raise InputError(f"{args.out}: is there already; choose another name, or --force to write over it")
     check_place(args.out)
+    if args.recover:
+        return _recover(args.out)
+    refuse_unfinished(args.out)
+    tell_of_unfinished(args.out)
     wanted = wanted_boards(args)
     played = [KnownRig(read_recording(resolve(file)).rig) for file in args.virtual]
     rigs = [KnownRig.from_file(args.rig)] if args.rig else played
@@ -58,9 +68,29 @@ def run(args: argparse.Namespace) -> int:
         print(file=sys.stderr)
     except BrakebeatError as error:
         trouble = error
+    _save(recorder, trouble)
+    return 0
+
+
+def _save(recorder: Recorder, trouble: BrakebeatError | None) -> None:
+    """Write what has come, then raise what went wrong."""
     if trouble is None or recorder.tape.count:
-        recorder.save()
+        try:
+            recorder.save()
+        except BrakebeatError:
+            if trouble is not None:
+                print(f"stopped: {trouble}", file=sys.stderr)
+            raise
         print("\n".join(recorder.summary()))
     if trouble is not None:
         raise trouble
+
+
+def _recover(out: Path) -> int:
+    from brakebeat.watch.part_file import part_of, recover
+
+    got = recover(out)
+    print(f"{out}: {got.edges} edges in {got.length_s:.1f} s, from {part_of(out)}, which is gone now")
+    if got.damaged_bytes:
+        print(f"the last {got.damaged_bytes} bytes in it were cut off or damaged, and are left out")
     return 0
