@@ -21,13 +21,14 @@ from brakebeat.board.engine import micropython_command
 from brakebeat.pools import interrupt_held
 
 _VM_BOARD = Path(__file__).with_name("vm_board.py")
-CTRL_A, CTRL_B = b"\x01", b"\x02"
+CTRL_A, CTRL_B, CTRL_C = b"\x01", b"\x02", b"\x03"
 _READY = b">>> "
+_STARTED_S = 60
 
 
 @dataclass
 class Board:
-    """``damage`` turns each byte from the host into one."""
+    """``damage`` turns each byte from the host into one, or none. Entered once the VM runs and has said something."""
 
     flash: Path
     blocks: int = 256
@@ -39,9 +40,12 @@ class Board:
         tty.setraw(self._slave)
         self.port = os.ttyname(self._slave)
         self._raw = self._over = False
+        self._spoke = threading.Event()
         self._start()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
+        # What is typed before would be lost, and the host would try again only seconds later.
+        assert self._spoke.wait(_STARTED_S), "the VM does not start"
         return self
 
     def __exit__(self, *_):
@@ -86,11 +90,11 @@ class Board:
                 self._from_vm()
 
     def _from_host(self, data):
-        single = [data[at : at + 1] for at in range(len(data))]
-        for byte in single:
-            if byte in (CTRL_A, CTRL_B):
-                self._raw = byte == CTRL_A
-        os.write(self._vm, b"".join(self.damage(byte) for byte in single))
+        came = b"".join(self.damage(data[at : at + 1]) for at in range(len(data)))
+        for at in range(len(came)):
+            if came[at : at + 1] in (CTRL_A, CTRL_B):
+                self._raw = came[at : at + 1] == CTRL_A
+        os.write(self._vm, came)
 
     def _from_vm(self):
         try:
@@ -104,6 +108,7 @@ class Board:
             self._start()
             return
         os.write(self._host, data)
+        self._spoke.set()
         self._said = (self._said + data)[-len(_READY) :]
         if self._owes_raw and self._said == _READY:
             self._owes_raw = False

@@ -14,9 +14,9 @@ from brakebeat.board.table import files_for
 from brakebeat.cli import main
 from brakebeat.errors import DeviceError, InputError
 from brakebeat.formats.rig import Rig, read_rig, write_rig
-from brakebeat.install import copying, facts, find, payload, run
+from brakebeat.install import console, copying, facts, find, payload, run
 from brakebeat.install.facts import Facts
-from tests.install.board import Board, files_on, on_the_vm
+from tests.install.board import CTRL_C, Board, files_on, on_the_vm
 
 pytestmark = pytest.mark.skipif(micropython_command() is None, reason="no `micropython` command is installed")
 
@@ -196,13 +196,36 @@ def test_a_firmware_that_does_not_come_up_is_told_with_its_words(flash, rig, mon
         run.install(board.port, rig, status_s=1.0)
 
 
-def test_nothing_answers_on_the_port():
+def test_nothing_answers_on_the_port(monkeypatch):
+    monkeypatch.setattr(console, "_PROMPT_S", 0.1)
+    monkeypatch.setattr(console, "_READ_S", 0.1)
     master, slave = pty.openpty()
     tty.setraw(slave)
     with pytest.raises(DeviceError, match="the board does not answer at its prompt"):
         run.install(os.ttyname(slave))
     os.close(master)
     os.close(slave)
+
+
+def test_a_board_that_is_just_starting_is_asked_again(flash, monkeypatch):
+    tries = 0
+
+    def lost_until_the_third_try(byte):
+        nonlocal tries
+        tries += byte == CTRL_C
+        if tries == 2:
+            # The next one is heard, and may take its time on a slow machine.
+            monkeypatch.setattr(console, "_PROMPT_S", 60)
+        return b"" if tries <= 2 else byte
+
+    monkeypatch.setattr(console, "_PROMPT_S", 0.1)
+    monkeypatch.setattr(console, "_READ_S", 0.1)
+    with (
+        Board(flash, damage=lost_until_the_third_try) as board,
+        console.console(board.port) as prompt,
+    ):
+        assert prompt.ask("1 + 1") == 2
+    assert tries >= 3
 
 
 def test_no_such_port(tmp_path, capsys):
