@@ -12,94 +12,21 @@ import asyncio  # noqa: F401 - takes the true clock before there is another
 import binascii
 import gc
 import json
-import struct
 import sys
 import time
-
-sys.path.insert(0, sys.argv[1])
-
-_ENOMEM = 12
-_ENOSPC = 28
-_CONNECTION = 64
-_HANDLES = (13, 16, 19, 21, 24)
-_REP, _LIVE, _STATUS, _CONTROL, _RAW = _HANDLES
-_MTU = 185
-# Notifications that the queue holds, and how many leave it in a millisecond.
-_QUEUE = 8
-_LEAVE = 1
-_KEEP_FROM_US = 1000000
-
-
-class World:
-    """Time, the sensor's pin, what lies in the radio's queue."""
-
-    def __init__(self):
-        self.now_us = 0
-        # Where the board's counter stands when the world begins.
-        self.first_ticks = 0
-        self.handler = None
-        self.edges = []
-        self.next_edge = 0
-        self.interrupts = 0
-        self.queue = 0
-
-    def ticks_us(self):
-        """The board's counter, as most ports have it."""
-        return self.now_us + self.first_ticks & 0x3FFFFFFF
-
-    def ticks_ms(self):
-        """The same in milliseconds."""
-        return (self.now_us + self.first_ticks) // 1000 & 0x3FFFFFFF
-
-    def sleep(self, duration_s):
-        """The world goes on meanwhile."""
-        self.pass_us(int(duration_s * 1000000))
-
-    def pass_us(self, duration_us):
-        """Time goes on; edges come at their own moments, whatever the program does."""
-        end_us = self.now_us + duration_us
-        edges = self.edges
-        while self.next_edge < len(edges) and edges[self.next_edge] <= end_us:
-            self.now_us = max(self.now_us, edges[self.next_edge])
-            self.next_edge += 1
-            self.interrupts += 1
-            self.handler(None)
-        self.queue = max(0, self.queue - duration_us * _LEAVE // 1000)
-        self.now_us = end_us
-
 
 # The computer's own clock.
 _true_us = time.ticks_us
 _true_after = time.ticks_diff
-world = World()
-# The next number that the host wants, by journal: it outlives the board's power-ups.
-wanted = {}
+sys.path.insert(0, sys.argv[1])
+
+from world import Machine, noise, world  # noqa: E402
+
 sys.modules["time"] = world
 
-from brakebeat_fw import app, region, rigfile, sounder, sources, wire  # noqa: E402
+from radio_and_host import Ble  # noqa: E402
 
-
-class Pin:
-    """The sensor's pin on a port with hard interrupts."""
-
-    IN = PULL_UP = IRQ_FALLING = IRQ_RISING = 1
-
-    def __init__(self, *_arguments):
-        pass
-
-    def irq(self, handler, _trigger, hard=False):
-        """The world calls it at each edge."""
-        world.handler = handler
-
-    def value(self):
-        """Nobody presses anything."""
-        return 1
-
-
-class Machine:
-    """`machine`, as far as a board without a sounder needs it."""
-
-    Pin = Pin
+from brakebeat_fw import app, region, rigfile, sounder, sources  # noqa: E402
 
 
 class Files(region.FileRegion):
@@ -118,125 +45,6 @@ class Files(region.FileRegion):
         if Files.trouble:
             raise OSError(Files.trouble)
         region.FileRegion.erase(self, block)
-
-
-class Ble:
-    """The radio's stack and the host at its other end, which takes each record once and acknowledges it."""
-
-    def __init__(self):
-        self.handler = None
-        self.written = b""
-        self.connected = False
-        self.journal = 0
-        self.parts = b""
-        self.cue_count = None
-        self.cues = 0
-
-    # -- the stack ---------------------------------------------------------------------------------------------
-
-    def active(self, _on):
-        """Nothing to do."""
-
-    def config(self, *names, **_settings):
-        """Asked for the address, it tells one."""
-        return (1, b"\xf0\r\0\0\xb0\x0c")
-
-    def irq(self, handler):
-        """Who hears of events."""
-        self.handler = handler
-
-    def gatts_register_services(self, services):
-        """Our own service comes first."""
-        handles = [_HANDLES]
-        for _, characteristics in services[1:]:
-            handles.append(tuple(range(30, 30 + len(characteristics))))
-        return tuple(handles)
-
-    def gatts_set_buffer(self, *_arguments):
-        """Nothing to do."""
-
-    def gatts_write(self, _handle, _data, _send_update=False):
-        """Nobody reads it here."""
-
-    def gap_advertise(self, *_arguments, **_data):
-        """The host knows us."""
-
-    def gatts_read(self, _handle):
-        """What the host wrote."""
-        written = self.written
-        self.written = b""
-        return written
-
-    def gatts_notify(self, _connection, handle, data):
-        """Into the queue, if it has room."""
-        if world.queue >= _QUEUE:
-            raise OSError(_ENOMEM)
-        world.queue += 1
-        if handle == _REP:
-            self._part(bytes(data))
-        elif handle == _LIVE:
-            self._live(bytes(data))
-
-    def gatts_indicate(self, connection, handle, data):
-        """An answer."""
-        if data[0] == 1:
-            self._begin(struct.unpack_from(wire.HELLO_FORMAT, data, 3)[1])
-        self.handler(20, (connection, handle, 0))
-
-    # -- the host ----------------------------------------------------------------------------------------------
-
-    def connect(self):
-        """A bonded host that asks for all that it lacks."""
-        self.connected = True
-        self.cue_count = None
-        self.handler(1, (_CONNECTION, 0, b""))
-        self.handler(28, (_CONNECTION, 1, 0, 1, 16))
-        self.handler(21, (_CONNECTION, _MTU))
-        self._ask(4, struct.pack("<Q", 1700000000000000 + world.now_us))
-        self._ask(1, bytes((wire.PROTOCOL_VERSION, wire.PROTOCOL_VERSION)))
-
-    def disconnect(self):
-        """The link breaks."""
-        self.connected = False
-        self.parts = b""
-        self.handler(2, (_CONNECTION, 0, b""))
-
-    def _ask(self, code, payload):
-        self.write(sealed(bytes((code, 7, len(payload))) + payload))
-
-    def write(self, data):
-        """Any bytes on CONTROL."""
-        self.written += data
-        self.handler(3, (_CONNECTION, _CONTROL))
-
-    def _begin(self, journal):
-        self.journal = journal
-        self._ask(2, struct.pack("<I", wanted.get(journal, 0)))
-
-    def _live(self, data):
-        count = data[2]
-        if self.cue_count is not None:
-            self.cues += (count - self.cue_count) & 0xFF
-        self.cue_count = count
-
-    def _part(self, part):
-        self.parts = part[2:] if not part[1] & 127 else self.parts + part[2:]
-        if not part[1] & 128:
-            return
-        message = self.parts[:-4]
-        if sealed(message) != self.parts:
-            raise ValueError("a damaged record was sent")
-        kind, size, boot, sequence = struct.unpack_from(wire.RECORD_HEAD_FORMAT, message)
-        if sequence >= wanted.get(self.journal, 0):
-            wanted[self.journal] = sequence + 1
-            body = binascii.hexlify(message[8 : 8 + size]).decode()
-            print("R", self.journal, sequence, kind, boot, body)
-        self._ask(3, struct.pack("<I", sequence))
-
-
-def sealed(message):
-    """A message with the checksum that seals it."""
-    return message + struct.pack("<I", binascii.crc32(message) & 0xFFFFFFFF)
 
 
 def pause(duration_ms):
@@ -291,20 +99,6 @@ class Board:
         if not loop_us and not session.busy and not self.app.journal._pending:
             wait_us = max(wait_us, self.idle_us)
         self.due_us[number] = world.now_us + wait_us
-
-
-def noise(duration_us, gap_us, seed):
-    """Edges without any rhythm, as a loose plug makes them: gaps even between 1 us and twice gap_us."""
-    at = world.now_us
-    end = at + duration_us
-    state = seed or 1
-    edges = []
-    while True:
-        state = state * 1103515245 + 12345 & 0x7FFFFFFF
-        at += 1 + (state >> 8) % (2 * gap_us - 1)
-        if at >= end:
-            return edges
-        edges.append(at)
 
 
 def report(board):
@@ -378,7 +172,7 @@ def obey(board, order):
             # Bit by bit, for the sake of the memory.
             piece = min(100000, end - world.now_us)
             order["seed"] += 1
-            edges = noise(piece, order["gap_us"], order["seed"])
+            edges = noise(world.now_us, piece, order["gap_us"], order["seed"])
             play(board, edges, world.now_us + piece, order.get("loop_us", 0))
     elif what == "connect":
         board.ble.connect()
