@@ -76,7 +76,7 @@ def broken(target: Target, data: bytes) -> bool:
 
 def test_a_mistake_would_be_seen(monkeypatch):
     """A refusal that is none, a store that keeps half of what it refused, a reader that forgets."""
-    from brakebeat.bench import fuzz_targets as targets
+    from brakebeat.bench.fuzz_targets import files, imports, sent
     from brakebeat.errors import InputError
 
     def half(store, path, **_options):
@@ -86,11 +86,11 @@ def test_a_mistake_would_be_seen(monkeypatch):
     good = (CORPUS / "recording" / "plain.csv").read_bytes()
     assert not broken(TARGETS["recording"], good)
     with monkeypatch.context() as patched:
-        patched.setattr(targets, "parse_recording", lambda data, name: {}["no such key"])
+        patched.setattr(files, "parse_recording", lambda data, name: {}["no such key"])
         assert broken(TARGETS["recording"], good)
     with monkeypatch.context() as patched:
-        patched.setattr(targets, "import_fetched", half)
+        patched.setattr(imports, "import_fetched", half)
         assert broken(TARGETS["fetched"], b"")
     with monkeypatch.context() as patched:
-        patched.setattr(targets, "decode_record", lambda message: message[0])
+        patched.setattr(sent, "decode_record", lambda message: message[0])
         assert broken(TARGETS["records"], b"\0")
