@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import enum
 import struct
 import time
 from collections.abc import AsyncGenerator
@@ -13,6 +12,7 @@ from typing import Self
 
 from brakebeat.board.files import load_wire
 from brakebeat.errors import DeviceError
+from brakebeat.link.arrivals import Arrivals, Mark
 from brakebeat.link.commands import (
     Journal,
     unpack_clock,
@@ -23,34 +23,21 @@ from brakebeat.link.control import CommandError, Control
 from brakebeat.link.events import (
     CaughtUp,
     Connected,
-    CueHeard,
     Event,
-    LiveArrived,
     RecordsGone,
     RepArrived,
     StatusArrived,
     TimeTold,
 )
 from brakebeat.link.ledger import Ledger
-from brakebeat.link.messages import BoardStatus, decode_live, decode_status, protocol_version
+from brakebeat.link.messages import BoardStatus, decode_status, protocol_version
 from brakebeat.link.raw import RawDecoder
-from brakebeat.link.reassembly import Reassembler
-from brakebeat.link.records import Record, RepRecord, TimeRecord, decode_record
+from brakebeat.link.records import Record, RepRecord, TimeRecord
 from brakebeat.link.transport import Channel, Transport, WrongBoardError
 
 _STATUS_TRIES = 3
-_MOST_WAITING = 1000
 # A board hears of the new bond a little after this side does.
 _BOND_PAUSES_S = (0.0, 0.2, 0.5, 1.0)
-
-
-class _Mark(enum.Enum):
-    """What the queue of events holds beside events and records."""
-
-    END = enum.auto()
-    # A part of a record is missing: have it sent again from where the ledger stands.
-    ASK_AGAIN = enum.auto()
-    READ_STATUS = enum.auto()
 
 
 class BoardConnection:
@@ -69,19 +56,10 @@ class BoardConnection:
         self._raw_wanted = raw
         self._raw_before = raw_before
         self._wire = load_wire()
-        self._parts = Reassembler()
-        self._raw: RawDecoder | None = None
-        self._early_raw: list[bytes] = []
-        self._queue: asyncio.Queue[Event | Record | _Mark] = asyncio.Queue()
+        self._arrivals = Arrivals()
         self._journal = Journal(0, 0, 0)
-        # While records are asked for again, those still on their way are in the wrong order.
-        self._asking = True
         self._first = 0
-        # The number that comes next, and a jump over it that was met once: a hole, or did something get lost?
-        self._expected = 0
-        self._doubted: tuple[int, int] | None = None
         self._caught_up = False
-        self._cue_count: int | None = None
         self._keeper: asyncio.Task[None] | None = None
 
     @property
@@ -118,12 +96,11 @@ class BoardConnection:
         raw_from_us = await self._start_raw() if self._raw_wanted else None
         self._journal = await self._hello()
         name, address = status.name or self._label, self._transport.address
-        self._queue.put_nowait(Connected(name, address, status, self._journal.id, boot, board_us, wall_us))
+        self._arrivals.queue.put_nowait(
+            Connected(name, address, status, self._journal.id, boot, board_us, wall_us)
+        )
         if raw_from_us is not None:
-            self._raw = RawDecoder(raw_from_us, boot, self._raw_before)
-            for message in self._early_raw:
-                self._on_raw(message)
-            self._early_raw.clear()
+            self._arrivals.read_raw_with(RawDecoder(raw_from_us, boot, self._raw_before))
         await self._ask_for_records(status)
         if self._transport.keep_alive_s is not None:
             self._keeper = asyncio.create_task(self._keep_alive(self._transport.keep_alive_s))
@@ -149,17 +126,16 @@ class BoardConnection:
         if first is None:
             first = max(self._journal.oldest, status.journal_next - status.reps_waiting)
         elif 0 < first < self._journal.oldest:
-            self._queue.put_nowait(RecordsGone(first, self._journal.oldest - 1))
+            self._arrivals.queue.put_nowait(RecordsGone(first, self._journal.oldest - 1))
         self._first = first
         await self._from(first)
         if first >= self._journal.next:
             self._catch_up()
 
     async def _from(self, first: int) -> None:
-        self._asking = True
-        self._expected = max(first, self._journal.oldest)
+        self._arrivals.expect(max(first, self._journal.oldest))
         try:
-            await self.control.ask(self._wire.COMMAND_FROM, struct.pack("<I", first), self._asked)
+            await self.control.ask(self._wire.COMMAND_FROM, struct.pack("<I", first), self._arrivals.asked)
         except CommandError as error:
             if error.error != self._wire.ERROR_VALUE:
                 raise
@@ -168,9 +144,6 @@ class BoardConnection:
                 f"{self._journal.next}"
             )
             raise CommandError(words, error.error) from error
-
-    def _asked(self) -> None:
-        self._asking = False
 
     async def _start_raw(self) -> int:
         """Ask for raw edges: the board's clock at that moment."""
@@ -245,76 +218,24 @@ class BoardConnection:
 
     def _on_lost(self) -> None:
         self.control.lost()
-        self._queue.put_nowait(_Mark.END)
-
-    # -- what comes in ---------------------------------------------------------------------------------------
+        self._arrivals.queue.put_nowait(Mark.END)
 
     def _hear(self, channel: Channel, message: bytes) -> None:
-        if channel is Channel.REP:
-            self._on_record_part(message)
-        elif channel is Channel.LIVE:
-            self._on_live(message)
-        elif channel is Channel.CONTROL:
+        if channel is Channel.CONTROL:
             self.control.hear(message)
-        elif channel is Channel.STATUS:
-            self._queue.put_nowait(_Mark.READ_STATUS)
         else:
-            self._on_raw(message)
-
-    def _on_raw(self, message: bytes) -> None:
-        if self._raw is None:
-            # The first ones may overtake the answer that says how to read them.
-            self._early_raw.append(message)
-            return
-        edges = self._raw.feed(message)
-        if edges is not None:
-            self._queue.put_nowait(edges)
-
-    def _on_record_part(self, part: bytes) -> None:
-        lost = self._parts.lost + self._parts.damaged
-        message = self._parts.feed(part)
-        record = None if message is None else decode_record(message)
-        if message is not None and record is None:
-            self._parts.damaged += 1
-        if self._asking:
-            return
-        if self._parts.lost + self._parts.damaged != lost or (record is not None and self._jumps(record)):
-            # Something before this one is missing: it has to come first.
-            self._asking = True
-            self._queue.put_nowait(_Mark.ASK_AGAIN)
-        elif record is not None:
-            self._expected = max(self._expected, record.sequence + 1)
-            self._queue.put_nowait(record)
-
-    def _jumps(self, record: Record) -> bool:
-        """Whether numbers before this one are missing. A journal may have holes: the same jump twice is one."""
-        jump = self._expected, record.sequence
-        if record.sequence <= self._expected or jump == self._doubted:
-            return False
-        self._doubted = jump
-        return True
-
-    def _on_live(self, message: bytes) -> None:
-        live = decode_live(message)
-        if live is None:
-            return
-        if self._cue_count is not None and live.cue_count != self._cue_count and live.cue_kind is not None:
-            self._queue.put_nowait(CueHeard(live.cue_kind, live.cue_rep, live.cue_s))
-        self._cue_count = live.cue_count
-        # A consumer that sleeps must not fill the memory with what was live long ago.
-        if self._queue.qsize() < _MOST_WAITING:
-            self._queue.put_nowait(LiveArrived(live))
+            self._arrivals.hear(channel, message)
 
     async def events(self) -> AsyncGenerator[Event, None]:
         """What the board says, until the link ends. A record is acknowledged once its taker is done with it."""
-        while (item := await self._queue.get()) is not _Mark.END:
-            if item is _Mark.ASK_AGAIN:
+        while (item := await self._arrivals.queue.get()) is not Mark.END:
+            if item is Mark.ASK_AGAIN:
                 try:
                     await self._from(self._ledger.open(self._journal.id) or self._first)
                 except DeviceError:
                     # Without it no record would come any more: better a new link.
                     return
-            elif item is _Mark.READ_STATUS:
+            elif item is Mark.READ_STATUS:
                 with contextlib.suppress(DeviceError):
                     status = await self.read_status()
                     yield StatusArrived(status)
@@ -351,4 +272,4 @@ class BoardConnection:
     def _catch_up(self) -> None:
         if not self._caught_up:
             self._caught_up = True
-            self._queue.put_nowait(CaughtUp())
+            self._arrivals.queue.put_nowait(CaughtUp())
