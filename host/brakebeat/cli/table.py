@@ -9,8 +9,7 @@ from rich.console import Console
 from rich.table import Table
 
 from brakebeat.results import Analysis, Rep
-
-RPM_PER_RAD_S = 60.0 / 6.283185307179586
+from brakebeat.screen import RPM_PER_RAD_S, or_dash
 
 
 def print_analysis(analysis: Analysis) -> None:
@@ -53,18 +52,14 @@ def _cells(rep: Rep) -> list[str]:
         f"{rep.start_us / 1e6:.3f}",
         f"{rep.peak_rad_s:.2f}",
         f"{rep.peak_rad_s * RPM_PER_RAD_S:.0f}",
-        _number(rep.concentric.mean_power_w),
-        _number(rep.eccentric.mean_power_w),
-        _number(rep.concentric.peak_power_w),
-        _number(rep.eccentric.peak_power_w),
-        _number(rep.brake_fraction, 2),
+        or_dash(rep.concentric.mean_power_w),
+        or_dash(rep.eccentric.mean_power_w),
+        or_dash(rep.concentric.peak_power_w),
+        or_dash(rep.eccentric.peak_power_w),
+        or_dash(rep.brake_fraction, 2),
         rep.brake_timing or "unknown",
         ", ".join(notes),
     ]
-
-
-def _number(value: float | None, digits: int = 0) -> str:
-    return "–" if value is None else f"{value:.{digits}f}"
 
 
 def _quality(analysis: Analysis) -> str:

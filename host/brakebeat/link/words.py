@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
-
 from brakebeat.link.messages import BoardStatus
 from brakebeat.results import Cue, Rep
+from brakebeat.screen import RPM_PER_RAD_S
 
 CUE_WORDS = {
     "window": "window opens",
@@ -23,7 +22,7 @@ def first_line(text: str) -> str:
 
 def rep_line(rep: Rep, cues: list[Cue]) -> str:
     """One aligned line on a rep: number (from 1), peak speed, mean powers, brake fraction, timing, cues."""
-    rpm = rep.peak_rad_s * 60 / (2 * math.pi)
+    rpm = rep.peak_rad_s * RPM_PER_RAD_S
     heard = ", ".join(CUE_WORDS[cue.kind] for cue in cues)
     fraction = "  - " if rep.brake_fraction is None else f"{rep.brake_fraction:4.2f}"
     parts = [

@@ -11,13 +11,14 @@ from brakebeat.report.figures import dose_of, greatest_of, sum_of, timing_of_set
 from brakebeat.report.force_section import force_section
 from brakebeat.report.markup import Child, el
 from brakebeat.report.motion import CourseMaker
-from brakebeat.report.numbers import RPM_OF_RAD_S, UNKNOWN, number
+from brakebeat.report.numbers import UNKNOWN, number
 from brakebeat.report.page import Tile, page
 from brakebeat.report.session_report import detailed
 from brakebeat.report.set_section import note_list
 from brakebeat.report.tables import Column, rep_table, set_table, table
 from brakebeat.report.timing_chart import timing_chart
 from brakebeat.report.trend_section import trend_section
+from brakebeat.screen import RPM_PER_RAD_S
 from brakebeat.store import queries
 from brakebeat.store.catalog import plans
 from brakebeat.store.connection import Store
@@ -105,7 +106,7 @@ def _tiles(sets: Sequence[SetSums]) -> list[Tile]:
         (
             "Best peak",
             number(peak, 1),
-            f"rad/s ({number(None if peak is None else peak * RPM_OF_RAD_S)} rpm)",
+            f"rad/s ({number(None if peak is None else peak * RPM_PER_RAD_S)} rpm)",
         ),
         (
             "Best concentric power",

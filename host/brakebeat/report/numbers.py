@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 UNKNOWN = "–"
-RPM_OF_RAD_S = 60.0 / (2.0 * math.pi)
 
 
 def number(value: float | None, digits: int = 0) -> str:

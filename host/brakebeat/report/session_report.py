@@ -21,11 +21,12 @@ from brakebeat.report.figures import (
 from brakebeat.report.force_section import force_section
 from brakebeat.report.markup import el
 from brakebeat.report.motion import CourseMaker
-from brakebeat.report.numbers import RPM_OF_RAD_S, UNKNOWN, number, percent
+from brakebeat.report.numbers import UNKNOWN, number, percent
 from brakebeat.report.page import Tile, page
 from brakebeat.report.set_section import note_list, set_rig, set_section
 from brakebeat.report.tables import set_table
 from brakebeat.report.trend_section import trend_section
+from brakebeat.screen import RPM_PER_RAD_S
 from brakebeat.store import queries
 from brakebeat.store.catalog import plans
 from brakebeat.store.connection import Store
@@ -102,7 +103,7 @@ def tiles(sets: Sequence[StoredSet]) -> list[Tile]:
         (
             "Best peak",
             number(peak, 1),
-            f"rad/s ({number(None if peak is None else peak * RPM_OF_RAD_S)} rpm)",
+            f"rad/s ({number(None if peak is None else peak * RPM_PER_RAD_S)} rpm)",
         ),
         ("Mean concentric power", number(mean_of(reps, mean_power_w)), "W"),
         ("Best rep", number(mean_power_w(best) if best else None), "W concentric"),

@@ -9,8 +9,8 @@ from typing import Any
 from brakebeat.formats.rig import Rig
 from brakebeat.results import SCHEMA, finite
 from brakebeat.rigs.resolution import SPEEDS_RAD_S, expected, measured_on, placement_percent, step_rad_s
+from brakebeat.screen import RPM_PER_RAD_S
 
-_RPM = 60.0 / (2.0 * math.pi)
 _DEGREE_RAD = math.pi / 180.0
 
 
@@ -70,7 +70,7 @@ def words(rig: Rig) -> str:
         lines.append(
             f"  {step_rad_s(speed, magnets):.2g} rad/s over one gap, "
             f"{step_rad_s(speed, magnets, magnets):.2g} rad/s over one turn, at {speed:g} rad/s "
-            f"({speed * _RPM:.0f} rpm)"
+            f"({speed * RPM_PER_RAD_S:.0f} rpm)"
         )
     if placement_known(rig):
         lines.append("where each edge lies is known")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import time
 from collections.abc import Sequence
 from types import TracebackType
@@ -14,10 +13,10 @@ from rich.table import Table
 from rich.text import Text
 
 from brakebeat.link.words import CUE_WORDS, TIMING_WORDS, first_line
+from brakebeat.screen import RPM_PER_RAD_S, or_dash
 from brakebeat.watch.board_view import BoardView, RepRow
 
 _REDRAW_S = 0.1
-_RPM_PER_RAD_S = 60 / (2 * math.pi)
 _TIMING_STYLES = {"late": "bold red", "early": "yellow", "inside": "green"}
 _HEADINGS = ("rep", "peak rad/s", "rpm", "con. W", "ecc. W", "brake", "timing", "drop-off", "cues")
 # So many of them, from the left, are numbers.
@@ -91,7 +90,7 @@ def title(board: BoardView) -> Text:
         doing = {"idle": "at rest", "concentric": "pull →", "eccentric": "← brake"}.get(
             live.phase, live.phase
         )
-        rpm = abs(live.speed_rad_s) * _RPM_PER_RAD_S
+        rpm = abs(live.speed_rad_s) * RPM_PER_RAD_S
         text.append(
             f"   {doing:8} {abs(live.speed_rad_s):6.1f} rad/s ({rpm:4.0f} rpm)   rep {live.set_rep} of the set",
             style="not bold",
@@ -136,10 +135,10 @@ def _cells(row: RepRow, checked: bool) -> list[Text | str]:
     cells: list[Text | str] = [
         number,
         f"{rep.peak_rad_s:.2f}",
-        f"{rep.peak_rad_s * _RPM_PER_RAD_S:.0f}",
-        _number(rep.concentric.mean_power_w),
-        _number(rep.eccentric.mean_power_w),
-        _number(rep.brake_fraction, 2),
+        f"{rep.peak_rad_s * RPM_PER_RAD_S:.0f}",
+        or_dash(rep.concentric.mean_power_w),
+        or_dash(rep.eccentric.mean_power_w),
+        or_dash(rep.brake_fraction, 2),
         timing,
         Text(drop_words(row.drop, fell), style="bold red" if fell else ""),
         ", ".join(CUE_WORDS.get(cue.kind, cue.kind) for cue in row.cues),
@@ -151,7 +150,3 @@ def drop_words(drop: float | None, fell: bool) -> str:
     """The drop below the set's best, a word on it where the board has sounded."""
     number = "–" if drop is None else "best" if drop == 0 else f"−{drop:.0%}"
     return f"{number} DROPPED" if fell else number
-
-
-def _number(value: float | None, digits: int = 0) -> str:
-    return "–" if value is None else f"{value:.{digits}f}"

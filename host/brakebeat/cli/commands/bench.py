@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 from brakebeat.bench.parts import PARTS
-from brakebeat.cli.many_call import positive
+from brakebeat.cli.numbers import count
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--budget",
-        type=positive,
+        type=count,
         default=600,
         metavar="SECONDS",
         help="for each part that may take hours (reference, many); what does not fit is told (600)",
