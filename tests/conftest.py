@@ -4,6 +4,11 @@ import os
 
 from hypothesis import HealthCheck, settings
 
+from brakebeat.threads import one_thread_each
+
+# Before NumPy is loaded; tests that take processes and threads besides would only get in each other's way.
+one_thread_each()
+
 # Time never decides a test: no deadline, no complaint about a slow machine. Nor does luck: the examples are the same
 # ones in every run, unless one asks for others to find what nobody thought of.
 settings.register_profile(

@@ -11,17 +11,6 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-
-
-def one_thread_each() -> None:
-    """Processes started from now on compute in one thread, and so does this one if NumPy is not loaded yet.
-
-    Threads inside a process a core only get in each other's way, and sums shared out among threads round otherwise.
-    """
-    for name in _ONE_THREAD:
-        os.environ.setdefault(name, "1")
-
 
 def usable_cores() -> int:
     """Cores that this process may run on (fewer than the machine has inside a container or under taskset)."""

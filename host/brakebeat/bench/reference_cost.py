@@ -27,8 +27,8 @@ from brakebeat.bench.conditions import CONDITIONS, SEED_FROM
 from brakebeat.bench.run import warn
 from brakebeat.errors import BrakebeatError, InputError
 from brakebeat.formats.recording import Recording
-from brakebeat.pools import one_thread_each
 from brakebeat.simulate import default_sensed
+from brakebeat.threads import one_thread_each
 
 KINDS = ("clean-6", "dirty-24", "quadrature-96", "quadrature-2400")
 EDGES = (10_000, 100_000, 1_000_000)

@@ -12,7 +12,7 @@ from typing import TypeVar
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-from brakebeat.pools import one_thread_each
+from brakebeat.threads import one_thread_each
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")

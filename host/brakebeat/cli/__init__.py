@@ -16,12 +16,14 @@ from brakebeat import __version__
 from brakebeat.cli.actions import add_action
 from brakebeat.commands import COMMANDS
 from brakebeat.errors import BrakebeatError
+from brakebeat.threads import one_thread_each
 
 __all__ = ["COMMANDS", "main"]
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one ``brakebeat`` command line and return its exit code (0 good, 1 check failed, 2 input, 3 device)."""
+    one_thread_each()
     arguments = list(sys.argv[1:] if argv is None else argv)
     chosen = next((word for word in arguments if word in COMMANDS), None)
     parser = argparse.ArgumentParser(

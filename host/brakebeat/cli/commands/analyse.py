@@ -20,9 +20,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Analyse the recordings and print what was found."""
-    from brakebeat.pools import one_thread_each
-
-    one_thread_each()
     many = wants_many(args) or len(args.files) > 1
     return _many(args) if many else _one(args)
 

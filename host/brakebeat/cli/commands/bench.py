@@ -38,9 +38,7 @@ def run(args: argparse.Namespace) -> int:
     from brakebeat.bench import document as documents
     from brakebeat.bench.figure import Scale
     from brakebeat.formats.atomic import check_place
-    from brakebeat.pools import one_thread_each
 
-    one_thread_each()
     # Before the measuring, which may take an hour.
     if args.readme:
         documents.around(args.readme)

@@ -37,9 +37,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Check the files: 0 where all pass, 1 where one fails. One that cannot be read is an error."""
-    from brakebeat.pools import one_thread_each
-
-    one_thread_each()
     return _many(args) if wants_many(args) else _named(args)
 
 
