@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import math
 
-from brakebeat.cli.actions import add_action
+from brakebeat.cli.actions import add_action, choices
 from brakebeat.cli.board_options import add_board_arguments
 from brakebeat.cli.live_edges import add_live_arguments
-from brakebeat.cli.numbers import positive
+from brakebeat.cli.numbers import not_below, positive
 
 _KINDS = {
     "magnets": "offsets of the magnets from even spacing, from a hand-spun wheel that runs out",
@@ -21,7 +20,7 @@ _KINDS = {
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """One subcommand for each thing that can be calibrated."""
-    kinds = parser.add_subparsers(dest="kind", required=True, metavar="KIND")
+    kinds = parser.add_subparsers(dest="kind", required=True, metavar=choices(_KINDS))
     for kind, summary in _KINDS.items():
         one = add_action(kinds, kind, summary)
         one.add_argument(
@@ -67,7 +66,7 @@ def _add_inertia(one: argparse.ArgumentParser) -> None:
     )
     one.add_argument("--radius-uncertainty", type=positive, metavar="M", help="of the drum radius")
     one.add_argument(
-        "--left-on-drum", type=_not_below, metavar="M", help="strap on the drum as the mass lands (default 0)"
+        "--left-on-drum", type=not_below, metavar="M", help="strap on the drum as the mass lands (default 0)"
     )
     one.add_argument(
         "--gravity", type=positive, metavar="M_S2", help="where you live (default 9.80665 ± 0.015)"
@@ -103,21 +102,12 @@ def _add_strap(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "--length-uncertainty", type=positive, default=0.001, metavar="M", help="(default 0.001)"
     )
-    one.add_argument("--left-on-drum", type=_not_below, default=0.0, metavar="M", help="after the last pull")
-    one.add_argument("--strap-thickness", type=_not_below, metavar="M", help="measured; else it is fitted")
+    one.add_argument("--left-on-drum", type=not_below, default=0.0, metavar="M", help="after the last pull")
+    one.add_argument("--strap-thickness", type=not_below, metavar="M", help="measured; else it is fitted")
 
 
 def _add_zero(one: argparse.ArgumentParser) -> None:
-    one.add_argument(
-        "--at", type=_not_below, metavar="S", help="a moment at which it was held, from edge one"
-    )
+    one.add_argument("--at", type=not_below, metavar="S", help="a moment at which it was held, from edge one")
 
 
 _ADD = {"friction": _add_friction, "inertia": _add_inertia, "strap": _add_strap, "zero": _add_zero}
-
-
-def _not_below(text: str) -> float:
-    value = float(text)
-    if not (math.isfinite(value) and value >= 0.0):
-        raise argparse.ArgumentTypeError(f"{text} is below 0")
-    return value

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from brakebeat.cli.board_options import virtual_boards, wanted_boards
+from brakebeat.cli.numbers import positive
 from brakebeat.errors import BrakebeatError, InputError
 
 if TYPE_CHECKING:
@@ -51,7 +52,9 @@ def add_live_arguments(parser: argparse.ArgumentParser) -> None:
     """Options for a command that takes live edges in place of a recording; those of the board are apart."""
     group = parser.add_argument_group("live edges instead of a recording")
     group.add_argument("--live", action="store_true", help="from the first board that is found by radio")
-    group.add_argument("--seconds", type=float, metavar="N", help="stop after N seconds (Ctrl-C stops, too)")
+    group.add_argument(
+        "--seconds", type=positive, metavar="N", help="stop after N seconds (Ctrl-C stops, too)"
+    )
     group.add_argument(
         "--keep",
         type=Path,

@@ -3,62 +3,54 @@
 from __future__ import annotations
 
 import argparse
-import math
 from typing import Any
+
+from brakebeat.cli.numbers import number
 
 Option = tuple[str, Any, str, str]
 
-
-def _number(text: str) -> float:
-    value = float(text)
-    if not math.isfinite(value):
-        raise ValueError(text)
-    return value
-
-
-_number.__name__ = "number"
 
 # name, type, metavar, help. A metavar that ends in "..." takes several values.
 PLAN_OPTIONS: tuple[Option, ...] = (
     ("reps", int, "N", "reps in a set (8)"),
     ("sets", int, "N", "sets (1)"),
-    ("rest_s", _number, "S", "rest between sets (20)"),
-    ("start_idle_s", _number, "S", "rest before the first pull (2)"),
-    ("efforts", _number, "SHARE...", "effort by rep, 0.05 to 1.4, the last goes on (0.5 0.7 0.95)"),
-    ("brake_fractions", _number, "F...", "brake fraction by rep, the last goes on (0.25)"),
+    ("rest_s", number, "S", "rest between sets (20)"),
+    ("start_idle_s", number, "S", "rest before the first pull (2)"),
+    ("efforts", number, "SHARE...", "effort by rep, 0.05 to 1.4, the last goes on (0.5 0.7 0.95)"),
+    ("brake_fractions", number, "F...", "brake fraction by rep, the last goes on (0.25)"),
     ("late", int, "REP...", "reps, counted from 0, that brake late"),
-    ("late_fraction", _number, "F", "brake fraction of the late reps (0.5)"),
-    ("ramps_s", _number, "S...", "time in which the brake builds up, by rep (0.12)"),
-    ("pauses_s", _number, "S...", "pause at the bottom after each rep (0: the wheel turns straight round)"),
-    ("stop_rad", _number, "RAD", "shaft angle of a whole range (38)"),
-    ("stop_shares", _number, "SHARE...", "share of the range at which each rep stops (1)"),
-    ("fatigue", _number, "SHARE", "force lost with each rep (0.01)"),
+    ("late_fraction", number, "F", "brake fraction of the late reps (0.5)"),
+    ("ramps_s", number, "S...", "time in which the brake builds up, by rep (0.12)"),
+    ("pauses_s", number, "S...", "pause at the bottom after each rep (0: the wheel turns straight round)"),
+    ("stop_rad", number, "RAD", "shaft angle of a whole range (38)"),
+    ("stop_shares", number, "SHARE...", "share of the range at which each rep stops (1)"),
+    ("fatigue", number, "SHARE", "force lost with each rep (0.01)"),
 )
 RIG_OPTIONS: tuple[Option, ...] = (
-    ("inertia_kg_m2", _number, "X", "inertia of all that turns"),
-    ("drum_radius_m", _number, "X", "drum radius with the strap paid out"),
-    ("strap_thickness_m", _number, "X", "strap thickness"),
-    ("drum_taper_m_per_rad", _number, "X", "taper of a conical drum"),
-    ("friction_torque_nm", _number, "X", "friction that does not depend on speed"),
-    ("friction_viscous_nm_s", _number, "X", "friction that grows with speed"),
-    ("friction_drag_nm_s2", _number, "X", "friction that grows with speed squared"),
-    ("brake_target", _number, "F", "middle of the brake window (0.25)"),
-    ("brake_tolerance", _number, "F", "half the width of the brake window (0.10)"),
+    ("inertia_kg_m2", number, "X", "inertia of all that turns"),
+    ("drum_radius_m", number, "X", "drum radius with the strap paid out"),
+    ("strap_thickness_m", number, "X", "strap thickness"),
+    ("drum_taper_m_per_rad", number, "X", "taper of a conical drum"),
+    ("friction_torque_nm", number, "X", "friction that does not depend on speed"),
+    ("friction_viscous_nm_s", number, "X", "friction that grows with speed"),
+    ("friction_drag_nm_s2", number, "X", "friction that grows with speed squared"),
+    ("brake_target", number, "F", "middle of the brake window (0.25)"),
+    ("brake_tolerance", number, "F", "half the width of the brake window (0.10)"),
     ("momentum_reps", int, "N", "momentum reps at the start of a set (2)"),
-    ("rest_gap_s", _number, "S", "a longer rest starts a new set (10)"),
+    ("rest_gap_s", number, "S", "a longer rest starts a new set (10)"),
 )
 SENSOR_OPTIONS: tuple[Option, ...] = (
-    ("jitter_us", _number, "US", "standard deviation of the time stamps"),
-    ("latency_us", _number, "US", "delay of every time stamp"),
-    ("placement_rad", _number, "RAD", "greatest placement error of a magnet"),
-    ("hysteresis_rad", _number, "RAD", "how far apart a magnet's edges lie in the two senses"),
-    ("missed", _number, "P", "probability that an edge is missed"),
-    ("bounced", _number, "P", "probability that an edge bounces"),
-    ("spurious_per_s", _number, "RATE", "edges a second from nowhere"),
-    ("drift_ppm", _number, "PPM", "by how much the board's clock runs fast"),
+    ("jitter_us", number, "US", "standard deviation of the time stamps"),
+    ("latency_us", number, "US", "delay of every time stamp"),
+    ("placement_rad", number, "RAD", "greatest placement error of a magnet"),
+    ("hysteresis_rad", number, "RAD", "how far apart a magnet's edges lie in the two senses"),
+    ("missed", number, "P", "probability that an edge is missed"),
+    ("bounced", number, "P", "probability that an edge bounces"),
+    ("spurious_per_s", number, "RATE", "edges a second from nowhere"),
+    ("drift_ppm", number, "PPM", "by how much the board's clock runs fast"),
     ("ticks_wrap", int, "N", "modulus of the counter (1073741824 on many boards)"),
-    ("from_s", _number, "S", "start recording this late, in motion perhaps"),
-    ("until_s", _number, "S", "stop recording this early"),
+    ("from_s", number, "S", "start recording this late, in motion perhaps"),
+    ("until_s", number, "S", "stop recording this early"),
 )
 # Options whose name differs from the field's, and other names that errors use.
 _NAMES = {
@@ -108,9 +100,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     _group(parser, "what the athlete does", PLAN_OPTIONS)
     instead = parser.add_argument_group("a recording to calibrate with, instead of a set")
     motion = instead.add_mutually_exclusive_group()
-    motion.add_argument("--spin", type=_number, metavar="RAD_S", help="spun by hand, then left to run out")
-    motion.add_argument("--fall", type=_number, metavar="KG", help="a mass falls on 1.2 m of strap")
-    motion.add_argument("--pulls", type=_number, nargs="+", metavar="M", help="lengths pulled out slowly")
+    motion.add_argument("--spin", type=number, metavar="RAD_S", help="spun by hand, then left to run out")
+    motion.add_argument("--fall", type=number, metavar="KG", help="a mass falls on 1.2 m of strap")
+    motion.add_argument("--pulls", type=number, nargs="+", metavar="M", help="lengths pulled out slowly")
     _group(parser, "the rig (the invented barn wheel unless told otherwise)", RIG_OPTIONS)
     sensor = _group(parser, "the sensor (an option wins over the preset)", SENSOR_OPTIONS)
     sensor.add_argument(

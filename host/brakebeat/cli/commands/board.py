@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from brakebeat.cli.actions import add_action
+from brakebeat.cli.actions import add_action, choices
 from brakebeat.cli.board_options import add_board_arguments
 from brakebeat.cli.live_edges import add_live_arguments, at_rest, live_recording, wants_live
 from brakebeat.cli.numbers import positive
@@ -31,7 +31,7 @@ _RIG_WORDS = {
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """``install`` and ``doctor``."""
-    ways = parser.add_subparsers(dest="way", required=True, metavar="WAY")
+    ways = parser.add_subparsers(dest="way", required=True, metavar=choices(("install", "doctor")))
     install = add_action(ways, "install", "put this version's firmware onto a board on a USB cable")
     install.add_argument("--port", help="the board's serial port; default: the only USB one")
     install.add_argument("--rig", type=Path, metavar="FILE", help="rig file for a board that has none yet")

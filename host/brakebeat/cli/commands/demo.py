@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from brakebeat.cli.numbers import read
 from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
@@ -116,14 +117,8 @@ def _show(folder: BlockFolder) -> int:
 
 
 def _speed(text: str) -> float:
-    value = float(text)
-    if not 0.1 <= value <= 100:
-        raise argparse.ArgumentTypeError(f"{text}: give a speed from 0.1 to 100")
-    return value
+    return read(float, text, lambda value: 0.1 <= value <= 100, "a speed from 0.1 to 100 is needed")
 
 
 def _seed(text: str) -> int:
-    value = int(text)
-    if not 0 <= value < 1_000_000:
-        raise argparse.ArgumentTypeError(f"{text}: give a whole number from 0 to 999999")
-    return value
+    return read(int, text, lambda value: 0 <= value < 1_000_000, "a whole number from 0 to 999999 is needed")

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from brakebeat.cli.board_options import add_board_arguments, virtual_boards, wanted_boards
+from brakebeat.cli.numbers import read
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -130,7 +131,4 @@ def _print(args: argparse.Namespace, fetched: Fetched, book: RepBook | None, new
 
 
 def _number(text: str) -> int:
-    value = int(text)
-    if not 0 <= value < 2**32 - 1:
-        raise argparse.ArgumentTypeError(f"{text!r}: a number of a record is needed, from 0 up")
-    return value
+    return read(int, text, lambda value: 0 <= value < 2**32 - 1, "a record's number is needed, from 0 up")

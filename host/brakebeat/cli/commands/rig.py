@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from brakebeat.cli.actions import add_action
+from brakebeat.cli.actions import add_action, choices
 from brakebeat.errors import InputError
 
 _TITLE = "Made by `brakebeat rig new`; change what you like, `brakebeat rig show` tells what it gives."
@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """``new``, ``show`` and ``template``."""
     from brakebeat.rigs.questions import QUESTIONS
 
-    ways = parser.add_subparsers(dest="way", required=True, metavar="WAY")
+    ways = parser.add_subparsers(dest="way", required=True, metavar=choices(("new", "show", "template")))
     new = add_action(ways, "new", "ask, and write a commented rig file")
     new.add_argument("file", metavar="RIG", nargs="?", default="rig.toml", help="where to (rig.toml)")
     new.add_argument(

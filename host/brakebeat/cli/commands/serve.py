@@ -8,6 +8,7 @@ import webbrowser
 from typing import TYPE_CHECKING
 
 from brakebeat.cli.board_options import add_board_arguments, virtual_boards, wanted_boards
+from brakebeat.cli.numbers import read
 from brakebeat.cli.session_options import add_session_arguments
 
 if TYPE_CHECKING:
@@ -94,7 +95,4 @@ async def _serve(args: argparse.Namespace, store: Store, choice: Choice) -> int:
 
 
 def _port(text: str) -> int:
-    value = int(text)
-    if not 0 <= value <= 65535:
-        raise argparse.ArgumentTypeError(f"{text!r}: a port is 0 (any free one) to 65535")
-    return value
+    return read(int, text, lambda value: 0 <= value <= 65535, "a port is 0 (any free one) to 65535")

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from brakebeat.cli.board_options import add_board_arguments, virtual_boards, wanted_boards
+from brakebeat.cli.numbers import read
 from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
@@ -106,7 +107,4 @@ def _print(args: argparse.Namespace, rig: Rig, changed: bool) -> None:
 
 
 def _ratio(text: str) -> float:
-    value = float(text)
-    if not 0 <= value <= 1:
-        raise argparse.ArgumentTypeError(f"{text!r}: a number from 0 to 1 is needed")
-    return value
+    return read(float, text, lambda value: 0 <= value <= 1, "a number from 0 to 1 is needed")

@@ -6,13 +6,13 @@ import argparse
 import json
 import sys
 
-from brakebeat.cli.actions import add_action
+from brakebeat.cli.actions import add_action, choices
 from brakebeat.errors import InputError
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """``channels``, ``read`` and ``write``."""
-    ways = parser.add_subparsers(dest="way", required=True, metavar="WAY")
+    ways = parser.add_subparsers(dest="way", required=True, metavar=choices(("channels", "read", "write")))
     channels = add_action(ways, "channels", "list a dump's one-bit channels")
     channels.add_argument("file", metavar="VCD", help="the dump")
     channels.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
