@@ -25,7 +25,8 @@ from dbus_fast.errors import DBusError
 from dbus_fast.service import ServiceInterface, dbus_method, dbus_property
 
 from brakebeat.virtual.air import VirtualAir
-from brakebeat.virtual.bleak_backend import BumbleClient, BumbleScanner
+from brakebeat.virtual.bleak_client import BumbleClient
+from brakebeat.virtual.bleak_scanner import BumbleScanner
 
 Strings = Annotated[list[str], DBusSignature("as")]
 READ_ONLY = PropertyAccess.READ
