@@ -38,7 +38,7 @@ def test_watched_over_a_cable(port, capsys):
     # How long a loaded machine takes to connect decides nothing.
     assert any(
         main(["watch", "--port", port, "--seconds", seconds, "--json-lines"]) == 0
-        for seconds in ("2", "8", "30")
+        for seconds in ("1", "8", "30")
     )
     (connected,) = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert connected["event"] == "Connected"
@@ -56,7 +56,7 @@ def test_set_over_a_cable(port, tmp_path, capsys):
     # How long a loaded machine takes to connect decides nothing.
     assert any(
         main(["watch", "--port", port, "--seconds", seconds, "--json-lines"]) == 0
-        for seconds in ("2", "8", "30")
+        for seconds in ("1", "8", "30")
     )
     connected = json.loads(capsys.readouterr().out.splitlines()[-1])
     assert connected["status"]["rig_crc"] == zlib.crc32(board_text(path.read_bytes()))
@@ -70,6 +70,6 @@ def test_nothing_to_fetch_over_a_cable(port, capsys):
 
 def test_nothing_moves_at_the_other_end(port, tmp_path, capsys):
     out = tmp_path / "set.csv"
-    assert main(["record", str(out), "--port", port, "--seconds", "6"]) == 3
+    assert main(["record", str(out), "--port", port, "--seconds", "2"]) == 3
     assert "no edge has come" in capsys.readouterr().err
     assert not out.exists()
