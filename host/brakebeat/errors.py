@@ -22,3 +22,8 @@ def reason(error: Exception) -> str:
     if isinstance(error, UnicodeDecodeError):
         return "it is not UTF-8 text"
     return getattr(error, "strerror", None) or str(error)
+
+
+def unreadable(name: object, error: Exception) -> InputError:
+    """What to say of a file, ``name``, that cannot be opened or read."""
+    return InputError(f"{name}: cannot be read ({reason(error)}); check the name and the rights")

@@ -103,7 +103,10 @@ class _Solver(SpinModel):
     """Gauss-Newton on the first speed and the friction terms; offsets are linear and come along."""
 
     def solve(self) -> None:
-        """Fit, estimate the scatter, cut what is too far off, and again until nothing changes."""
+        """Fit, estimate the scatter, cut what is too far off, and again until nothing changes.
+
+        Raises InputError where too few edges are left to fit.
+        """
         for turn in range(8):
             self.iterate()
             if self.used.sum() < len(self.params) + 4:

@@ -14,6 +14,10 @@ if TYPE_CHECKING:
 
 
 def recordings_for(args: argparse.Namespace, counts: tuple[int, ...]) -> list[Recording]:
+    """The recordings that ``args`` names, or made live, as many takes as needed; ``counts``: how many may be given.
+
+    Raises InputError for another number, or for recordings and a board at once.
+    """
     from brakebeat.formats.recording import read_recording
     from brakebeat.samples import resolve
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 
 def check_writable(args: argparse.Namespace) -> None:
+    """Raises InputError where ``--write`` names no sound rig file, or nobody is there to agree."""
     from brakebeat.formats.rig import read_rig
 
     read_rig(args.write)
@@ -23,6 +24,10 @@ def check_writable(args: argparse.Namespace) -> None:
 
 
 def offer_to_write(args: argparse.Namespace, result: Calibration) -> None:
+    """Put what was found into the rig file if the user agrees; the old file is kept.
+
+    Raises InputError where nothing is known well enough, or the file cannot be written.
+    """
     from brakebeat.calibrate.rig_file import update_rig
 
     values = result.rig_values()

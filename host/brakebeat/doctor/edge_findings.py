@@ -19,6 +19,7 @@ _JITTER_US = (30.0, 120.0)
 
 
 def judge_extra(checkup: Checkup, edges: Edges) -> None:
+    """Bounces, and edges from nowhere."""
     bounced, strays = edges.bounces / edges.kept, edges.strays / edges.span_s
     checkup.add(
         "bounce",
@@ -55,6 +56,7 @@ def judge_irregular(checkup: Checkup, split: float) -> None:
 
 
 def judge_jitter(checkup: Checkup, edges: Edges) -> None:
+    """How much the time stamps scatter."""
     jitter_us = edges.spin.fit.time_sigma_s * 1e6
     level = _level(jitter_us, _JITTER_US)
     checkup.add(
@@ -71,6 +73,7 @@ def judge_jitter(checkup: Checkup, edges: Edges) -> None:
 
 
 def judge_run(checkup: Checkup, edges: Edges) -> None:
+    """Whether the wheel ran out as a free and balanced one does."""
     if "unbalanced" in edges.spin.flags:
         checkup.add(
             "free_run",

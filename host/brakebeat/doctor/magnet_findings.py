@@ -18,6 +18,7 @@ _CLOSER = "move the sensor closer to the ring (2 to 4 mm from a usual magnet; co
 
 
 def judge_magnets(checkup: Checkup, edges: Edges) -> None:
+    """Which magnets give no edge, or miss some of their passes."""
     offsets = edges.offsets.estimate["offsets_rad"]
     assert isinstance(offsets, list)
     bad: list[int] = []

@@ -15,6 +15,7 @@ _STALE_RAD = 0.25 / _DEGREES
 
 
 def judge_table(checkup: Checkup, edges: Edges, recording: Recording) -> None:
+    """Whether the recording's magnet table is that of the wheel; nothing where it has none."""
     table = recording.rig.magnet_offsets_rad
     measured = edges.offsets.estimate["offsets_rad"]
     if table is None or not isinstance(measured, list) or len(table) < 2 or None in measured:

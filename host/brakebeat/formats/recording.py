@@ -12,7 +12,7 @@ from typing import BinaryIO, Self
 
 import numpy as np
 
-from brakebeat.errors import InputError, reason
+from brakebeat.errors import InputError, unreadable
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.formats.edge_text import Steps, Times, format_block, parse_block
 from brakebeat.formats.header import LONGEST_LINE, Header, header_text, read_header
@@ -107,11 +107,6 @@ def open_recording(
     except (OSError, ValueError) as error:
         raise unreadable(name, error) from error
     return _begun(stream, name, override, block_bytes)
-
-
-def unreadable(name: str, error: OSError | ValueError) -> InputError:
-    """What to say of a recording that cannot be opened or read."""
-    return InputError(f"{name}: cannot be read ({reason(error)}); check the name and the rights")
 
 
 def parse_recording(data: bytes, name: str, rig_override: Rig | None = None) -> Recording:

@@ -12,7 +12,7 @@ import tomlkit
 from pydantic import ValidationError
 from tomlkit.exceptions import TOMLKitError
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, unreadable
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.formats.rig_errors import TABLES, comment, explain, key_line_numbers, known_keys
 from brakebeat.formats.rig_model import BRAKE_PRESETS, Board, Cues, Rig
@@ -126,9 +126,7 @@ def _read_text(path: str | os.PathLike[str]) -> str:
         with Path(path).open("rb") as stream:
             data = stream.read(_LARGEST_RIG_FILE + 1)
     except OSError as error:
-        raise InputError(
-            f"{path}: cannot be read ({error.strerror}); check the name and the rights"
-        ) from error
+        raise unreadable(path, error) from error
     if len(data) > _LARGEST_RIG_FILE:
         raise InputError(f"{path}: too big for a rig file ({_LARGEST_RIG_FILE} bytes at most); wrong file?")
     try:

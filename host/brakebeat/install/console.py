@@ -41,7 +41,7 @@ class Console:
         return printed.decode(errors="replace")
 
     def ask(self, expression: str) -> Any:
-        """The value of an expression on the board, which must be a literal."""
+        """The value of an expression on the board, which must be a literal. Raises DeviceError for anything else."""
         printed = self.run(f"print(repr({expression}))").strip()
         try:
             return ast.literal_eval(printed)

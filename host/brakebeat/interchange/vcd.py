@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from vcd.reader import ScalarChange, Token, TokenKind, VarDecl, VCDParseError, VectorChange, tokenize
 from vcd.writer import VCDWriter
 
-from brakebeat.errors import InputError, reason
+from brakebeat.errors import InputError, unreadable
 from brakebeat.formats.atomic import replacing
 from brakebeat.formats.recording import Recording
 from brakebeat.formats.rig_model import LARGEST_TIME_US
@@ -109,9 +109,7 @@ def _opened(path: str | os.PathLike[str]) -> io.BufferedReader:
     try:
         return Path(path).open("rb")
     except (OSError, ValueError) as error:
-        raise InputError(
-            f"{path}: cannot be read ({reason(error)}); check the name and the rights"
-        ) from error
+        raise unreadable(path, error) from error
 
 
 def _tokens(stream: io.BufferedReader, path: str | os.PathLike[str]) -> Iterator[Token]:

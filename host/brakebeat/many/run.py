@@ -7,8 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from brakebeat.errors import BrakebeatError
-from brakebeat.formats.recording import unreadable
+from brakebeat.errors import BrakebeatError, unreadable
 from brakebeat.many.folder import ResultsFolder
 from brakebeat.many.version import EngineName
 from brakebeat.many.work import Answer, Fault, Order, Runner, Task, digest_of

@@ -59,7 +59,7 @@ def resolve(argument: str | os.PathLike[str]) -> Path:
 def copy_out(folder: str | os.PathLike[str]) -> list[Path]:
     """Copy every sample into ``folder``, made where it is missing; returns the copies.
 
-    A file that is already there is left alone and is an error, before anything is copied.
+    A file that is already there is left alone and is an ``InputError``, before anything is copied.
     """
     target = Path(folder)
     pairs = [(sample.path, target / sample.path.name) for sample in samples()]

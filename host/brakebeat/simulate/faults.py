@@ -53,6 +53,8 @@ def stamp(
 
     Args:
         span_s: the part of simulated time that is recorded.
+
+    Raises InputError where more edges would come from nowhere than memory should hold.
     """
     expected = sensor.spurious_per_s * (span_s[1] - span_s[0])
     if expected > _SPURIOUS_MOST:

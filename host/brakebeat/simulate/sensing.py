@@ -43,7 +43,10 @@ def sense(motion: Motion, sensor: Sensor, seed: int = 0, settings: Settings | No
 
 
 def sense_fully(motion: Motion, sensor: Sensor, seed: int = 0, settings: Settings | None = None) -> Sensed:
-    """The recording, its truth document and everything in between; the seed draws the sensor's luck."""
+    """The recording, its truth document and everything in between; the seed draws the sensor's luck.
+
+    Raises InputError where nothing of the motion is recorded, or the sensor's settings do not go together.
+    """
     settings = settings or Settings()
     build, luck = np.random.default_rng([seed, 2]), np.random.default_rng([seed, 3])
     offsets = sensor.drawn_offsets_rad(build) if sensor.kind == "magnets" else np.zeros(sensor.pulses)

@@ -51,7 +51,7 @@ class _Runner:
         self.stretches: list[Stretch] = []
 
     def run_set(self, plan: SetPlan) -> None:
-        """Idle time with its nudges, then the reps."""
+        """Idle time with its nudges, then the reps. Raises InputError for a set behind one that dropped the strap."""
         if self._gone:
             raise InputError('kind: "let_go" drops the strap, so that only a session\'s last rep can have it')
         until = self._t_s + plan.idle_s

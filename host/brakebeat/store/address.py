@@ -56,7 +56,7 @@ def find_session(store: Store, number: int) -> None:
 
 
 def find_set(store: Store, session: int, position: int) -> StoredSet:
-    """A session's set by its position, which counts from 1."""
+    """A session's set by its position, which counts from 1. Raises InputError where there is none."""
     find_session(store, session)
     for each in sets(store, session_id=session):
         if each.position == position:

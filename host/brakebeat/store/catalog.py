@@ -96,7 +96,7 @@ def rig_id(store: Store, rig: Rig) -> int:
 
 
 def load_rig(store: Store, identity: int) -> Rig:
-    """The rig with this id."""
+    """The rig with this id. Raises InputError where there is none."""
     row = store.row("SELECT document FROM rig WHERE id = ?", (identity,))
     if row is None:
         raise InputError(f"{store.path}: there is no rig {identity}")

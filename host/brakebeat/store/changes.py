@@ -39,7 +39,8 @@ class Change:
 def change(store: Store, summary: str, edits: Sequence[Edit]) -> int:
     """Set columns of rows, all together, as one change that ``undo`` takes back; returns its id.
 
-    Each edit is (table, row id, {column: value}), of ``EDITABLE`` ones.
+    Each edit is (table, row id, {column: value}), of ``EDITABLE`` ones. Raises InputError for a row that
+    is not there; then nothing is changed.
     """
     with store.writing():
         identity = store.insert("change", {"at_ms": now_ms(), "summary": summary})

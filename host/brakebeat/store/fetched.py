@@ -11,7 +11,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from brakebeat.errors import InputError, reason
+from brakebeat.errors import InputError, unreadable
 from brakebeat.formats.rig import Rig
 from brakebeat.results import FLAGS, BrakeTiming, Cue, CueKind, PhaseFigures, Rep
 from brakebeat.store.arrivals import arrived_before, note_arrival
@@ -148,9 +148,7 @@ def _read(path: Path, unknown_at: datetime) -> list[_Arrived]:
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"{path}: cannot be read ({reason(error)}); check the name and the rights"
-        ) from error
+        raise unreadable(path, error) from error
     found = {}
     for number, text in enumerate(lines, 1):
         if text.strip():

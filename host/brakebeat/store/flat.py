@@ -16,7 +16,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from brakebeat.errors import InputError, reason
+from brakebeat.errors import InputError, reason, unreadable
 from brakebeat.formats.rig import Rig
 from brakebeat.results import FLAGS, PhaseFigures, Rep
 from brakebeat.store.catalog import checked_name, named
@@ -43,14 +43,12 @@ class Taken:
 
 
 def is_flat(path: Path) -> bool:
-    """Whether a file begins like the flat table."""
+    """Whether a file begins like the flat table. Raises InputError where it cannot be read."""
     try:
         with path.open("rb") as stream:
             return stream.read(7).removeprefix(b"\xef\xbb\xbf")[:4] in _FIRST_BYTES
     except OSError as error:
-        raise InputError(
-            f"{path}: cannot be read ({error.strerror}); check the name and the rights"
-        ) from error
+        raise unreadable(path, error) from error
 
 
 def import_flat(store: Store, path: Path) -> Taken:

@@ -12,7 +12,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, unreadable
 from brakebeat.formats.rig import Rig
 from brakebeat.results import FLAGS
 from brakebeat.store import edges
@@ -57,14 +57,14 @@ class Merged:
 
 
 def is_export(path: Path) -> bool:
-    """Whether a file begins like a JSON document (a recording begins with `#`)."""
+    """Whether a file begins like a JSON document (a recording begins with `#`). Raises InputError where it cannot be
+    read.
+    """
     try:
         with path.open("rb") as stream:
             return stream.read(64).removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{")
     except OSError as error:
-        raise InputError(
-            f"{path}: cannot be read ({error.strerror}); check the name and the rights"
-        ) from error
+        raise unreadable(path, error) from error
 
 
 def import_export(store: Store, path: Path) -> Merged:
@@ -93,9 +93,7 @@ def _read(path: Path) -> dict[str, _Table]:
             )
         tables = _Tables.model_validate(document, strict=True).tables
     except OSError as error:
-        raise InputError(
-            f"{path}: cannot be read ({error.strerror}); check the name and the rights"
-        ) from error
+        raise unreadable(path, error) from error
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
@@ -120,7 +118,7 @@ class _Merging:
         self.new: dict[str, int] = {}
 
     def take_table(self, name: str, table: _Table) -> None:
-        """Take the rows that are not there yet."""
+        """Take the rows that are not there yet. Raises InputError naming table and row."""
         for number, cells in enumerate(table.rows):
             where = f"{self._path}: {name} row {number + 1}"
             if len(cells) != len(table.columns):

@@ -105,7 +105,10 @@ def typical_error_of_series(values: Sequence[float]) -> TypicalError:
 
 
 def worthwhile_between(values: Sequence[float]) -> float:
-    """Smallest worthwhile change from one figure each of n ≥ 2 athletes: 0.2 of their standard deviation."""
+    """Smallest worthwhile change from one figure each of n ≥ 2 athletes: 0.2 of their standard deviation.
+
+    Raises InputError for fewer than two.
+    """
     x = np.asarray(values, dtype=float)
     if len(x) < 2:
         raise InputError(f"smallest worthwhile change: needs 2 athletes at least, there are {len(x)}")

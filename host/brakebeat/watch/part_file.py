@@ -14,11 +14,11 @@ from typing import BinaryIO
 
 import numpy as np
 
-from brakebeat.errors import InputError
+from brakebeat.errors import InputError, unreadable
 from brakebeat.formats.atomic import real_place
 from brakebeat.formats.edge_text import Steps, Times, format_block, parse_block
 from brakebeat.formats.header import COLUMNS, header_text, read_header
-from brakebeat.formats.recording import unreadable, write_recording
+from brakebeat.formats.recording import write_recording
 from brakebeat.formats.unwrap import Unwrapper
 
 _SUFFIX = ".part"
@@ -190,7 +190,7 @@ def _read(part: Path) -> tuple[dict[str, str], bytes]:
         with part.open("rb") as stream:
             return read_header(stream, str(part)).values, stream.read()
     except OSError as error:
-        raise unreadable(str(part), error) from error
+        raise unreadable(part, error) from error
     except InputError as error:
         raise InputError(
             f"{part}: no edge can be had from it ({error}); remove it and record again"

@@ -11,7 +11,7 @@ from datetime import date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from brakebeat.errors import InputError, reason
+from brakebeat.errors import InputError, unreadable
 from brakebeat.store.location import add_store_option
 
 if TYPE_CHECKING:
@@ -100,9 +100,7 @@ def _from_file(path: Path) -> dict[str, Any]:
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"{path}: cannot be read ({reason(error)}); check the name and the rights"
-        ) from error
+        raise unreadable(path, error) from error
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path}: is no TOML ({error})") from error
     for name in table:
