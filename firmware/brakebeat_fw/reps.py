@@ -131,6 +131,7 @@ class Reps:
         placed = recognise(table.offsets, [offset / spacing_rad for offset in self._stored])
         if placed:
             table.offsets = placed
+            table.unsure *= table.reps / _STORED_REPS
             table.reps = _STORED_REPS
             self._stored_stale = False
         elif table.reps >= _STALE_REPS and table.spread() > _UNEVEN:

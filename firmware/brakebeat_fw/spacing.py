@@ -4,8 +4,8 @@ from array import array
 
 from micropython import const
 
-# Share of a later rep's evidence that goes into the table: the first reps teach all, later ones smooth.
-_LEAST_GAIN = const(0.15)
+# Evidence of this many times its own scatter is more than chance.
+_SURPRISE = const(2.0)
 # Magnets missed within the turns around one, at most.
 _GAPS_MOST = const(2)
 # More magnets than this are a toothed wheel: even enough, and too many to learn.
@@ -22,6 +22,7 @@ class SpacingTable:
         self.magnets = magnets if 1 < magnets <= MAGNETS_MOST else 1
         self.offsets = array("f", [0.0] * self.magnets)
         self.reps = 0
+        self.unsure = 0.0  # sum of the offsets' variances, rad squared
 
     def forget(self):
         # type: () -> None
@@ -29,6 +30,7 @@ class SpacingTable:
         for k in range(self.magnets):
             self.offsets[k] = 0.0
         self.reps = 0
+        self.unsure = 0.0
 
     def spread(self):
         # type: () -> float
@@ -77,12 +79,13 @@ class SpacingTable:
             sums[k] /= counts[k]
             told += sums[k] * sums[k]
             scatter -= counts[k] * sums[k] * sums[k]
-        gain = max(_LEAST_GAIN, 1.0 / self.reps)
-        if self.reps <= 2:
-            # What the scatter of each magnet's evidence explains is no offset: even magnets stay even.
-            count = sum(counts)
-            scatter *= magnets * magnets / (max(1, count - magnets) * count)
-            gain = max(0.0, 1.0 - scatter / told)
+        # A Kalman filter's gain. What the scatter of each magnet's evidence explains is no offset: even magnets stay
+        # even. Evidence that neither explains says that the table knows less than it thought.
+        count = sum(counts)
+        scatter *= magnets * magnets / (max(1, count - magnets) * count)
+        self.unsure = max(self.unsure, told - (scatter if self.reps == 1 else _SURPRISE * scatter))
+        gain = self.unsure / (self.unsure + scatter)
+        self.unsure -= gain * self.unsure
         gain *= stretch.sense / spacing_rad
         mean = 0.0
         for k in range(magnets):
