@@ -28,6 +28,10 @@ _BEND_SPREAD = const(0.02)
 _BENT = const(0.25)
 # A braking counts from this share on, and from so many standard deviations.
 _SHARE = const(0.5)
+# A braking that began in time shows at least so much of it.
+_AT_LEAST = const(0.7)
+# Less than this is no braking for certain, however little the edges scatter.
+_SURELY = const(0.25)
 _SIGMAS = const(2.5)
 # An edge is wrong where it is this many standard deviations off; the newest may lag that many times as much as the
 # braking that stopping needs can explain.
@@ -37,24 +41,24 @@ _HARDEST = const(3.0)
 _SLOW_S = const(0.018)
 
 
-def judge(stretch, zero_path, late, back, noise, bend, now_ticks):
-    # type: (Any, float, float, float, float, float, int) -> tuple[float, bool]
-    """The verdict on a stretch past phi = 0: 1 and more is braking; and True where edges come so rarely that it
-    should wait as long as it can.
+def judge(stretch, zero_path, late, range_, back, noise, bend, now_ticks, over):
+    # type: (Any, float, float, float, float, float, float, int, bool) -> int
+    """The verdict on a stretch past phi = 0: 1 for a free wheel, -1 for a braked one, 0 where the next edge should
+    tell (but not if ``over``).
 
     All in spacings: zero_path: path of phi = 0; late: from there to the late angle; back: to where the wheel is
     stopped at the latest; noise: standard deviation of one edge; bend: the usual one of a free wheel, as a share of
     the one that stops it from the late angle on.
     """
-    edges = _edges(stretch, zero_path - 1.0)
+    edges = _edges(stretch, zero_path)
     if len(edges) <= _LEAST:
-        return 0.0, True
+        return int(over)
     t, ahead = edges[-1]
     middle_t, middle = edges[len(edges) // 2]
     speed = (middle - ahead) / (middle_t - t)
     half_s = -t / 2
     noise = max(noise, 3e-4)
-    begun = max(0.02 * back, late - min(_EARLIEST * back, _EARLIER * back + _PER_NOISE * noise))
+    begun = max(0.02 * back, late - min(_EARLIEST * range_, _EARLIER * range_ + _PER_NOISE * noise))
     begun_u = (max(0.01, _TENTH - bend) / 3.0) ** 0.5
     stop = speed * speed / 2.0
     size = _RAMP_S * _RAMP_S * stop / (back - min(0.9 * back, begun + (0.5 - begun_u) * _RAMP_S * speed))
@@ -82,14 +86,7 @@ def judge(stretch, zero_path, late, back, noise, bend, now_ticks):
         points.append((row(t), ahead, float(len(group))))
         system.add(*points[-1])
     system.solve()
-    # What the magnets' table does not tell, or nothing has been learnt yet.
-    total = 0.0
-    for line, ahead, _ in points:
-        total += abs(system.off(line, ahead))
-    noise = max(noise, total / len(points))
-    for line, ahead, weight in points:
-        if abs(system.off(line, ahead)) > _OFF * noise:
-            system.add(line, ahead, -weight)
+    noise = _settle(system, points, noise)
     # The newest edge counts where the wheel can have been there.
     line = row(0.0)
     off = system.off(line, 0.0)
@@ -98,8 +95,7 @@ def judge(stretch, zero_path, late, back, noise, bend, now_ticks):
     if -_OFF * noise - most * since * since / 2.0 < off + missed < _OFF * noise:
         system.add(line, missed, 1.0)
     system.solve()
-    slow = speed * _SLOW_S < 1.0
-    if slow:
+    if speed * _SLOW_S < 1.0:
         # An edge that should have come by now and has not says how much the wheel lags at least; by more than
         # that it was missed.
         t = ticks.after(now_ticks, stretch.buffer[stretch.count - 1]) * 1e-6
@@ -108,8 +104,34 @@ def judge(stretch, zero_path, late, back, noise, bend, now_ticks):
         if _OFF * noise < -system.off(line, ahead) < min(0.7, most * t * t):
             system.add(line, ahead, 1.0)
             system.solve()
-    share = system.answer[3] / max(_SHARE, _SIGMAS * noise / system.sure**0.5)
-    return max(share, (-system.answer[2] / scale - bend) / _BENT), slow
+    # By how much a free wheel's share may be wrong.
+    unsure = _SIGMAS * noise / system.sure**0.5
+    return _verdict(system.answer[3], unsure, (-system.answer[2] / scale - bend) / _BENT, over)
+
+
+def _settle(system, points, noise):
+    # type: (System, list[Any], float) -> float
+    """Take out the points that are wrong; the noise of an edge as these tell it, ``noise`` at least."""
+    # What the magnets' table does not tell, or nothing has been learnt yet: the mean size of what is left where
+    # constant, speed and braking have been fitted, as a standard deviation.
+    total = 0.0
+    for line, ahead, _ in points:
+        total += abs(system.off(line, ahead))
+    noise = max(noise, 1.25 * total / (len(points) * max(1, len(points) - 3)) ** 0.5)
+    for line, ahead, weight in points:
+        if abs(system.off(line, ahead)) > _OFF * noise:
+            system.add(line, ahead, -weight)
+    return noise
+
+
+def _verdict(share, unsure, bent, over):
+    # type: (float, float, float, bool) -> int
+    """1 free, -1 braked, 0 not clear: from the share of a braking in time, what it may be off by, and the bend."""
+    if over:
+        return 1 if share < max(_SHARE, unsure) and bent < 1.0 else -1
+    if share < min(_SURELY, _AT_LEAST - unsure) and bent < _SHARE:
+        return 1
+    return -1 if share > 2.0 * max(_SHARE, unsure) or bent > 2.0 else 0
 
 
 def _edges(stretch, begin):

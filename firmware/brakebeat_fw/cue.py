@@ -14,9 +14,6 @@ from .figures import Wheel
 # edge, up to the second time.
 _WAIT_US = const(5000)
 _LATEST_US = const(14000)
-# Scores of a verdict that need no more edges: certainly unbraked below, certainly braked above.
-_UNBRAKED = const(0.5)
-_BRAKED = const(2.0)
 # What holds the wheel before the brake, yielding above all, as a share of the brake, before any rep has told; the
 # most that is believed, and a later rep's share in it.
 _HELD = const(0.02)
@@ -112,8 +109,7 @@ class CueWatch:
         speed = spacing_rad * 1e6 / pace_us
         friction = self._wheel.friction_rad_s2(speed) * 2.0 * (back - late) * spacing_rad / (speed * speed)
         bend = self._held + friction
-        score, slow = judge(stretch, zero_path, late, back, self._noise, bend, now_ticks)
-        unbraked = score < (1.0 if over else 0.0 if slow else _UNBRAKED)
-        if over or unbraked or score > _BRAKED:
+        verdict = judge(stretch, zero_path, late, range_, back, self._noise, bend, now_ticks, over)
+        if verdict:
             self.look = None
-        return kind if unbraked else None
+        return kind if verdict > 0 else None

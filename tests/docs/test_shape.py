@@ -17,7 +17,6 @@ LONGER = {
         "the hot path: a call costs a board as much as ten lines",
     ),
     "firmware/brakebeat_fw/detector.py follow": (66, "the hot path likewise"),
-    "firmware/brakebeat_fw/course.py judge": (64, "one fit and its verdict, which share a dozen values"),
 }
 
 
