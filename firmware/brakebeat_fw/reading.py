@@ -18,10 +18,9 @@ _PAIRS_MOST = const(8)
 _BETWEEN_MOST = const(3)
 # Of the newest edges so many may already lie behind a turnaround that cannot be told yet.
 _TRAILING_MOST = const(2)
-# Squared standard deviations up to which edges that are even on either side are real, where the torque changes fast
-# and the edges are this fine: a wrong one would stick out.
-_FINE_RAD = const(0.002)
-_ODD_MOST = const(300.0)
+# Edges this fine are all real where what speaks against their vertex is no more than this: a wrong one would stick out.
+_FINE_RAD = const(0.001)
+_REAL_MOST = const(60.0)
 # What an edge may be off by because the wheel's motion is not that simple, rad.
 NOISE_RAD = 0.008
 # The vertex may lie that much inside a magnet's field, rad.
@@ -233,27 +232,47 @@ class Window:
             plain = self._plain()
             if plain:
                 return plain
+            if self.noise * 6.2832 < _FINE_RAD * self._stretch.magnets:
+                # The walks know no brake as sudden as an athlete's; where edges are fine a vertex tells better.
+                real = Reading([], [], _REAL_MOST)
+                for split in self._splits():
+                    before, after = self._all_real(split)
+                    real = self._vertex(real, before, after, 0.0, _BESIDE)
+                    if real.doubt < AT_A_LOSS:
+                        break
+                if real.before:
+                    return real
         return self._search()
 
     def _plain(self):
         # type: () -> Reading | None
-        before = _greedy(self._forwards(1))
+        size = self.high - self.low
+        before = _greedy(self._forwards(1), size)
         if before is None:
             return None
-        size = self.high - self.low
         if before.place >= size - 1 - _TRAILING_MOST:
             return Reading(self._ordered(before, False), [], 0.0)
-        after = _greedy(self._backwards(1))
+        # Walked back, a gentle turn may look as if the wheel ran on.
+        after = _greedy(self._backwards(1), size - 2 - before.place)
         if after is None or before.place + after.place + 2 != size:
             return None
         reading = Reading(self._ordered(before, False), self._ordered(after, True), 0.0)
         sides = self._sides(reading.before, reading.after, 0, 0)
         edges = len(sides[0].us) + len(sides[1].us)
         reading.placing = Placing(sides[0], sides[1])
-        limit = 6.0 + 0.5 * edges
-        if reading.placing.odd and self.noise * 6.2832 < _FINE_RAD * self._stretch.magnets:
-            limit = _ODD_MOST
-        return reading if reading.placing.misfit < limit else None
+        return reading if reading.placing.misfit < 6.0 + 0.5 * edges else None
+
+    def _all_real(self, split):
+        # type: (int) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]
+        """Every edge a real one, with the turnaround before place ``split``."""
+        low = self.low
+        return [(k, k - low) for k in range(low, split)], [(k, k - split) for k in range(split, self.high)]
+
+    def _splits(self):
+        # type: () -> list[int]
+        """Places of the first edge behind the turnaround that are tried, the likeliest first."""
+        low, high, turn = self.low + 3, self.high - 3, self._turn
+        return [split for split in (turn, turn - 1, turn + 1, turn - 2, turn + 2) if low <= split < high]
 
     def _search(self):
         # type: () -> Reading
@@ -299,15 +318,9 @@ class Window:
         least = (self.low - self.high) * REAL
         if best.doubt - least > AT_A_LOSS:
             # The walks know no brake as sudden as that: nothing is wrong, perhaps, but where it was split.
-            low = self.low
-            for split in range(max(low + 3, self._turn - 2), min(self.high - 3, self._turn + 3)):
-                best = self._vertex(
-                    best,
-                    [(k, k - low) for k in range(low, split)],
-                    [(k, k - split) for k in range(split, self.high)],
-                    least,
-                    _FARTHER,
-                )
+            for split in self._splits():
+                before, after = self._all_real(split)
+                best = self._vertex(best, before, after, least, _FARTHER)
         best.loss = best.doubt - least
         return best
 
@@ -365,13 +378,13 @@ class Window:
         return side_before, side_after
 
 
-def _greedy(walk):
-    # type: (Walk) -> Trail | None
-    """The last reading of a walk on its own, where nothing about it is odd."""
-    if not walk.stops:
-        return None
-    trail = walk.stops[-1]
-    return trail if _plain(trail) else None
+def _greedy(walk, most):
+    # type: (Walk, int) -> Trail | None
+    """The last reading up to place ``most`` of a walk on its own, where nothing about it is odd."""
+    for trail in reversed(walk.stops):
+        if trail.place <= most:
+            return trail if _plain(trail) else None
+    return None
 
 
 def _plain(trail):

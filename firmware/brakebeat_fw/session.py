@@ -52,8 +52,6 @@ _BAD_EDGES = (ArithmeticError, IndexError, ValueError)
 _TURN = const(6.2831853)
 # Lines a turn that a finer sensor is thinned to, about.
 _LINES = const(24)
-# Edges that place a start from rest or a stop: few, so that a parabola holds.
-_ALONE_EDGES = const(5)
 # No rep turns the shaft less than this, or takes less time (common practice, no source).
 _LEAST_RAD = const(4.0)
 _LEAST_US = const(400000)
@@ -414,7 +412,7 @@ class Session:
         if stretch.magnets == 2 and turn > 3:
             # A stray edge behind it must not make the wheel look quicker than it was.
             pairs_us = [ticks.after(buffer[k], buffer[k - 2]) for k in range(2, turn)]
-            if self.state[_SLOWEST] * 20 < min(pairs_us) * _NO_TURN:
+            if self.state[_SLOWEST] * 20 < min(pairs_us) * _NO_TURN or stretch.only_slows(turn):
                 stretch.run_on()
                 return
         took_us = ticks.after(buffer[turn - 1], buffer[0])
@@ -492,8 +490,12 @@ class Session:
                 self._lose_place()
             else:
                 base = stretch.buffer[first - 1]
-                before = stretch.before(first, base).part(0, _ALONE_EDGES)
-                end_s = fit_end(before, ticks.after(self._now, base) * 1e-6)
+                end_s, before, strays = fit_end(
+                    stretch.before(first, base), ticks.after(self._now, base) * 1e-6
+                )
+                # `base` stays: the side's seconds run from there.
+                first -= strays
+                state[_SPURIOUS] += strays
                 self._finish(first, base, end_s, before)
                 stretch.stand(first, before)
         self._begin(stretch.count)

@@ -59,6 +59,7 @@ class Side:
         self.jerk = 0.0
         self.vertex = 0.0  # seconds, where it was solved last
         self.chi = 0.0  # misfit there
+        self.doubt = 0.0  # the same with what it costs that magnets were missed, where that was tried
         self.taken = None  # type: Any  # curvature, jerk, ``build_s`` and ``carried`` of a solution that was taken
         self.told_s = 0.0  # so far from the vertex the solution holds, where that is not far
         self.placed = None  # type: Any  # what ``place`` found, with the other side
@@ -274,6 +275,16 @@ class Side:
         self.curvature = c2 / square
         self.jerk = (b3 + e3) / (square * scale)
         return max(_ROUNDED * left, left - told), c0 + e0, c2, weight
+
+
+def speed(motion, u):
+    # type: (tuple[float, float, float, float], float) -> float
+    """Edge spacings a second ``u`` seconds from the vertex of a side's motion."""
+    # Path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings; the curvature builds up at first,
+    # while another one that was carried over fades.
+    curvature, jerk, build_s, carried = motion
+    built = u * u / build_s if u < build_s else 2.0 * u - build_s
+    return carried * (2.0 * u - built) - curvature * built - 3.0 * jerk * u * u
 
 
 def _shifted(sums, d):

@@ -9,7 +9,7 @@ from .curve import Curve
 from .reading import AT_A_LOSS, FIELD_RAD, NOISE_RAD, Window
 from .side import Side
 from .spacing import SpacingTable
-from .turnaround import Placing, fit_start
+from .turnaround import Placing, fit_start, stray_chi
 
 # Places in the hot path's state, as in detector.py.
 _T_LAST = const(0)
@@ -53,6 +53,8 @@ _CLEAN = const(4)
 # So far off, edge spacings times magnets, a sudden brake moves one.
 _BRAKED = const(0.2)
 _MEND_MOST = const(24)
+# A wheel at its full speed: an interval is no longer than the one before by more than this.
+_AT_SPEED = const(1.1)
 # With fewer magnets a side of a turnaround holds too few edges to tell a wrong one.
 _TIDY_LEAST = const(2)
 # So few that a turnaround is read by trying what may be wrong, within so many edges of it.
@@ -307,22 +309,30 @@ class Stretch:
             window = Window(self, 0, 0, self.reach)
             self._noise = window.noise
             self._keep(window.first(self._rest), 0, window.high)
-            read = [(place, self.path(place)) for place in range(min(high, self.count))]
+            high = min(high, self.count)
+            read = self._best_start([(place, self.path(place)) for place in range(high)])
             if self.start_misfit(read) < _FEW_WORST:
+                self._keep_start(read, high)
                 return
             for place in range(len(state)):
                 self.state[place] = state[place]
             for place in range(CAPACITY + count):
                 self.buffer[place] = buffer[place]
-        self._keep(self._best_start(plain), 0, high)
+            high = len(plain)
+        self._keep_start(self._best_start(plain), high)
+
+    def _keep_start(self, edges, high):
+        # type: (list[tuple[int, int]], int) -> None
+        """Of the places before ``high`` keep ``edges``, which are one pull: no turnaround lies among them."""
+        if len(edges) < high:
+            self.run_on()
+        self._keep(edges, 0, high)
 
     def _best_start(self, plain):
         # type: (list[tuple[int, int]]) -> list[tuple[int, int]]
         """``plain``, or those of its edges that make a better start: some of the first are stray, or one was missed."""
         best = plain
-        least = self.start_misfit(plain)
-        if least < _FEW_COST:
-            return best
+        least, lone = self._start_doubt(plain)
         # A bit for each of the first edges that is stray.
         for strays in range(1, 15):
             gone = 0
@@ -332,12 +342,17 @@ class Stretch:
                     gone += 1
                 else:
                     edges.append((place, path - gone))
+            cost = lone if strays == 1 else _FEW_COST * gone
+            if cost >= least:
+                continue
             first = edges[0][1]
             edges = [(place, path - first) for place, path in edges]
-            misfit = self.start_misfit(edges) + _FEW_COST * gone
+            misfit = self.start_misfit(edges) + cost
             if misfit < least:
                 least = misfit
                 best = edges
+        if least < _FEW_COST:
+            return best
         for missed in range(1, len(plain) - 2):
             edges = [(place, path + int(place >= missed)) for place, path in plain]
             misfit = self.start_misfit(edges) + _FEW_COST
@@ -349,6 +364,11 @@ class Stretch:
     def start_misfit(self, edges):
         # type: (list[tuple[int, int]]) -> float
         """Squared standard deviations of a start from rest before these edges."""
+        return self._start_doubt(edges)[0]
+
+    def _start_doubt(self, edges):
+        # type: (list[tuple[int, int]]) -> tuple[float, float]
+        """Squared standard deviations of a start from rest before these edges, and what a stray first one costs."""
         base = self.buffer[edges[0][0]]
         first = edges[0][1]
         near = edges[: self.side_edges]
@@ -361,7 +381,7 @@ class Stretch:
         if self._rest is not None:
             side.expected = max(0.0, self._rest - side.lag)
         fit_start(side, -1.5)
-        return side.chi
+        return side.doubt, stray_chi(side)
 
     def tidy_end(self):
         # type: () -> None
@@ -615,6 +635,17 @@ class Stretch:
         state[_SLOW] = state[_SLOWEST] = state[_RUN] = 0
         state[_TURN_AT] = 0
         self.runs_on = False
+
+    def only_slows(self, turn):
+        # type: (int) -> bool
+        """The wheel ran at its full speed up to the supposed turnaround and only slows behind it: magnets were missed.
+
+        Before a turnaround it slows down, and a pull makes it quicker.
+        """
+        buffer = self.buffer
+        tooks = [ticks.after(buffer[k], buffer[k - 1]) for k in range(turn - 3, turn + 4)]
+        before = tooks[1] < _AT_SPEED * tooks[0] and tooks[2] < _AT_SPEED * tooks[1]
+        return before and tooks[4] < tooks[5] < tooks[6]
 
     def mend(self):
         # type: () -> None

@@ -4,10 +4,13 @@ Only the vertex time is searched; the rest is linear (``side.py``). What is know
 or rough: how much the pull weakens as the strap runs faster, and how far apart the two passes of one magnet lie.
 """
 
+from math import log
+
 from micropython import const
 
 from .search import narrow, search
-from .side import BUILD_S, LOOSE_EDGES, Side  # noqa: F401
+from .side import BUILD_S, LOOSE_EDGES, Side, speed  # noqa: F401
+from .walk import STRAY
 
 # A pause is believed where end and start then lie further apart than this and the edges fit better by this many
 # squared standard deviations.
@@ -15,14 +18,21 @@ PAUSE_S = 0.03
 _PAUSE_CHI = const(12.0)
 # A magnet missed beside the turnaround likewise.
 _MISSED_CHI = const(8.4)
+# Edges that place a stop: few, so that a parabola holds.
+_ALONE_EDGES = const(5)
 # A stop and a start are looked for within so many seconds of the nearest edge.
 _SPAN_MOST_S = const(1.5)
+# The other edges foretell when the nearest one comes, to so many times the noise of one.
+_FORETOLD = const(3.0)
 # Shares of the time that a pull takes to build up, tried where the brake's torque fades into the pull's.
 _BUILDS = (1.0, 0.6, 1.4)
-# A turnaround that fits this badly, in squared standard deviations, is tried with torque that changes fast, and that
-# is believed where it fits better by so many.
-_ODD_CHI = const(30.0)
-_LOOSE_CHI = const(16.0)
+# A turnaround that fits this badly, in squared standard deviations, is tried with torque that fades from the brake's
+# into the pull's, whose edges count as noisier; that is believed where it fits better by so many.
+_ODD_CHI = const(5.0)
+_LOOSE_CHI = const(6.0)
+# Likewise a brake that still builds up where the wheel stops.
+_ODD_STOP_CHI = const(10.0)
+_LOOSE_STOP_CHI = const(16.0)
 # Where the torque changes much, the solution at the vertex holds so far from it, seconds.
 _TOLD_S = const(0.01)
 # Torque that changes fast explains no misfit of so many times the most that is of use and of edges that are off by so
@@ -40,8 +50,6 @@ class Turn:
         # type: (int, Side) -> None
         self.ticks = at_ticks
         self.distance = side.distance  # from the turnaround to the nearest edge, edge spacings
-        # Path below the vertex = curvature u^2 + jerk u^3 (negative), edge spacings; the curvature builds up at first,
-        # while another one that was carried over fades.
         self._motion = side.taken or (side.curvature, side.jerk, 0.0, 0.0)
         # Up to here, seconds from the turnaround, the fit says more than single edges do.
         self.reach_s = side.told_s or abs(side.us[len(side.us) // 2] - side.vertex)
@@ -49,9 +57,7 @@ class Turn:
     def speed(self, u_s, spacing_rad):
         # type: (float, float) -> float
         """Speed ``u_s`` seconds from the turnaround, rad/s."""
-        curvature, jerk, build_s, carried = self._motion
-        built = u_s * u_s / build_s if u_s < build_s else 2.0 * u_s - build_s
-        return -(curvature * built - carried * (2.0 * u_s - built) + 3.0 * jerk * u_s * u_s) * spacing_rad
+        return speed(self._motion, u_s) * spacing_rad
 
 
 class Placing:
@@ -79,13 +85,12 @@ class Placing:
         # Where brake and pull differ much in torque: the solutions of both sides with torque that changes fast.
         self.odd = None  # type: Any
         before.placed = self
-        if self.misfit <= _PAUSE_CHI or most <= _PAUSE_CHI:
+        if self.misfit <= _ODD_CHI or most <= _ODD_CHI:
             return
         # Where the edges before would have their vertex by themselves.
         alone = narrow(before.misfit, low, width, [value[0] for value in befores])
         if (
-            self.misfit > _ODD_CHI
-            and most > _LOOSE_CHI
+            most > _LOOSE_CHI
             and self.misfit < _HOPELESS * most + _ODD_RAD2 / (before.noise * before.noise * before.rad2)
             and min(len(before.us), len(after.us)) > LOOSE_EDGES
         ):
@@ -137,7 +142,9 @@ class Placing:
         # type: (float, float, float) -> None
         """Try torque that fades from the brake's into the pull's, and a brake that still builds up if it must."""
         before, after = self.before, self.after
-        if before.misfit(alone) > _ODD_CHI / 3:
+        # Beside missed magnets no edge is near enough to tell of a torque that fades.
+        cost = _LOOSE_STOP_CHI if before.missed or after.missed else _LOOSE_CHI
+        if before.misfit(alone) > _ODD_STOP_CHI:
             self.before = before.loose()
         self.after = after.carrying()
         self.carries = True
@@ -151,7 +158,7 @@ class Placing:
             first = max(low, at - width)
             last = min(high, at + width)
             steps = 2
-            value = self._common(at) + _LOOSE_CHI
+            value = self._common(at) + cost
             if value < self.misfit:
                 self.odd = (self.before.solution(), self.after.solution())
                 self.misfit = value
@@ -221,21 +228,55 @@ def fit_straight_or_paused(before, after):
 
 
 def fit_end(before, latest):
-    # type: (Side, float) -> float
-    """Seconds at which the wheel came to rest, from the edges before alone; it lies within one spacing of them."""
-    latest = min(latest, before.us[0] + _span(before))
-    at = _fit_alone(before, before.us[0], latest)
-    if before.chi > _ODD_CHI / 3 and len(before.us) >= LOOSE_EDGES:
-        loose = before.loose()
+    # type: (Side, float) -> tuple[float, Side, int]
+    """Seconds at which the wheel came to rest, from the edges before alone; it lies within one spacing of them.
+
+    Also the side that tells it, and how many of the nearest edges are stray ones and no part of it.
+    """
+    strays = best = 0
+    doubt, at, side = _stop(before.part(0, _ALONE_EDGES), latest)
+    cost = stray_chi(side)
+    while cost < doubt and strays < len(before.us) - LOOSE_EDGES:
+        strays += 1
+        # The path is counted from the edge that is the nearest now; an offset is less than half a spacing.
+        rest = before.part(strays, _ALONE_EDGES)
+        nearest = int(rest.xs[0] - 0.5)
+        rest.xs = [x - nearest for x in rest.xs]
+        least, start, other = _stop(rest, latest)
+        if least + cost < doubt:
+            doubt, at, side, best = least + cost, start, other, strays
+        cost += stray_chi(other)
+    return at, side, best
+
+
+def stray_chi(side):
+    # type: (Side) -> float
+    """What it costs to take the nearest edge for a stray one, squared standard deviations.
+
+    As a real one it came when the other edges foretell it, about: the likelier the slower the wheel was.
+    """
+    pace = speed(side.taken or side.solution()[2], abs(side.us[0] - side.vertex))
+    return 2.0 * (STRAY + log(max(1.0, pace / (2.5 * _FORETOLD * side.noise))))
+
+
+def _stop(side, latest):
+    # type: (Side, float) -> tuple[float, float, Side]
+    """What speaks against these edges before a standstill, squared standard deviations; when that was; the side."""
+    latest = min(latest, side.us[0] + _span(side))
+    at = _fit_alone(side, side.us[0], latest)
+    doubt = side.doubt
+    if doubt > _ODD_STOP_CHI and len(side.us) >= LOOSE_EDGES:
+        loose = side.loose()
         # The parabola may have needed a missed magnet; this brake gets to say so anew.
         loose.missed = 0
         other = _fit_alone(loose, loose.us[0], latest)
-        if loose.chi + _LOOSE_CHI < before.chi + (before.missed - loose.missed) * _MISSED_CHI:
-            before.take(loose.solution())
-            before.missed = loose.missed
-            before.told_s = _TOLD_S
-            return other
-    return at
+        cost = loose.doubt + _LOOSE_STOP_CHI
+        if cost < doubt:
+            side.take(loose.solution())
+            side.missed = loose.missed
+            side.told_s = _TOLD_S
+            return cost, other, side
+    return doubt, at, side
 
 
 def fit_start(after, earliest):
@@ -244,27 +285,36 @@ def fit_start(after, earliest):
     near = after.near()
     at = _fit_alone(near, max(earliest, near.us[0] - _span(near)), near.us[0])
     after.take(near.solution())
+    after.doubt = near.doubt
     return at
 
 
 def _span(side):
     # type: (Side) -> float
-    """Seconds within which the vertex lies: it is no more than two spacings from the nearest edge."""
-    return min(_SPAN_MOST_S, 5.0 * abs(side.us[1] - side.us[0]))
+    """Seconds within which the vertex lies: two spacings from the nearest edge, three where it is known about where."""
+    return min(_SPAN_MOST_S, (5.0 if side.expected is None else 7.0) * abs(side.us[1] - side.us[0]))
 
 
 def _fit_alone(side, low, high):
     # type: (Side, float, float) -> float
     at = search(side.misfit, low, high, 16)
-    misfit = side.misfit(at)
-    if misfit > _MISSED_CHI / 3:
+    doubt = side.misfit(at)
+    best = 0
+    # Two in a row are only believed where it is known how far the wheel stood from them.
+    for missed in range(1, 2 if side.expected is None else 3):
         # The wheel may have stood in front of that magnet, which then gives no edge.
-        held = side.expected is not None and side.expected < side.slack
-        cost = _MISSED_CHI / 3 if held else _MISSED_CHI
-        side.missed = 1
+        held = missed == 1 and side.expected is not None and side.expected < side.slack
+        cost = missed * _MISSED_CHI - (_MISSED_CHI / 1.5 if held else 0.0)
+        if doubt <= cost:
+            break
+        side.missed = missed
         other = search(side.misfit, low, high, 16)
-        if side.misfit(other) + cost < misfit:
-            return other
-        side.missed = 0
-        side.misfit(at)
+        cost += side.misfit(other)
+        if cost < doubt:
+            at = other
+            doubt = cost
+            best = missed
+    side.missed = best
+    side.misfit(at)
+    side.doubt = doubt
     return at

@@ -98,11 +98,30 @@ def test_both_sides_keep_what_was_found_whatever_was_tried(before_x, after_x, pu
 @given(DISTANCE, ACCELERATION, EDGES)
 def test_from_rest_and_to_rest(distance, acceleration, count):
     at = math.sqrt(2 * distance / acceleration)
-    assert turnaround.fit_end(side(at, -1, distance, acceleration, count), 30.0) == pytest.approx(
-        at, abs=1e-3
-    )
+    found, told_by, strays = turnaround.fit_end(side(at, -1, distance, acceleration, count), 30.0)
+    assert (found, strays) == (pytest.approx(at, abs=1e-3), 0)
+    assert told_by.distance == pytest.approx(distance, abs=0.05)
     after = from_rest(0.0, distance, acceleration, count)
     assert turnaround.fit_start(after, -30.0) == pytest.approx(0.0, abs=1e-3)
+
+
+@given(st.floats(0.2, 0.9), ACCELERATION, st.floats(0.2, 0.6), st.integers(8, 16))
+def test_a_stray_edge_behind_a_stop_is_no_part_of_it(distance, acceleration, share, count):
+    """It came before the wheel can have reached the next magnet, which only a brake that is let go explains."""
+    at = math.sqrt(2 * distance / acceleration)
+    stopped = side(at, -1, distance, acceleration, count)
+    stray = sides.Side([share * at, *stopped.us], [0.0] + [x - 1.0 for x in stopped.xs])
+    found, told_by, strays = turnaround.fit_end(stray, 30.0)
+    assert (found, strays) == (pytest.approx(at, abs=1e-3), 1)
+    assert told_by.distance == pytest.approx(distance, abs=0.05)
+
+
+@given(st.floats(0.3, 0.9), ACCELERATION, st.integers(0, 2))
+def test_magnets_missed_at_a_start_where_it_is_known_where_the_wheel_stood(expected, acceleration, missed):
+    after = from_rest(0.0, expected + missed, acceleration, 8)
+    after.expected = expected
+    after.lag_room, after.lag_spread = 0.02, 0.02
+    assert turnaround.fit_start(after, -30.0) == pytest.approx(0.0, abs=5e-3)
 
 
 @given(st.floats(-1.0, 1.0), st.floats(0.0, 3.0), st.integers(4, 20))
