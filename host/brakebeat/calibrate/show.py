@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from brakebeat.calibrate.result import FLAGS, Calibration, Value
+from brakebeat.measured import with_uncertainty
 
 _UNITS = {
     "offsets_rad": "rad",
@@ -69,6 +70,4 @@ def _magnets(offsets: list[float | None], sigmas: list[float | None]) -> list[st
 def _pair(value: Value, sigma: Value) -> str:
     if not isinstance(value, (int, float)):
         return "unknown"
-    if not isinstance(sigma, (int, float)):
-        return f"{value:.6g}"
-    return f"{value:.6g} ± {sigma:.2g}"
+    return with_uncertainty(value, sigma if isinstance(sigma, (int, float)) else None, digits=6)

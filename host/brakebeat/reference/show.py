@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from brakebeat.measured import with_uncertainty
 from brakebeat.results import Analysis, PhaseFigures, Rep
 
 UNKNOWN = "–"
@@ -61,9 +62,7 @@ def _phase_line(name: str, figures: PhaseFigures, said: dict[str, float]) -> str
 def _with(value: float | None, spread: float | None, unit: str) -> str:
     if value is None:
         return f"{UNKNOWN} {unit}"
-    if spread is None or not spread > 0.0:
-        return f"{value:.4g} {unit}"
-    return f"{value:.4g} ± {spread:.1g} {unit}"
+    return f"{with_uncertainty(value, spread)} {unit}"
 
 
 def _quality(analysis: Analysis) -> str:
