@@ -13,11 +13,10 @@ import numpy as np
 
 from brakebeat.reference.reading import Model, Reading, Verdict
 from brakebeat.reference.readings import Readings
+from brakebeat.reference.side import COMING_S
 from brakebeat.reference.spline import Array
 from brakebeat.reference.turns import Turning
 
-# Common experience, no source.
-COMING_S = (0.03, 0.045, 0.06, 0.08)
 # The other turnarounds' evidence counts so much of the own one's: no two pulls come quite alike.
 _OTHERS = 0.5
 # A turnaround with more misfit than this for each edge follows no such course.

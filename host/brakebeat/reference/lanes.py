@@ -29,7 +29,7 @@ from brakebeat.reference.moves import Moves
 Integers = NDArray[np.int64]
 
 BACK = 4  # a real edge follows one of the last four edges: at most three in a row are extras
-STRIDES = 3  # at most two magnets in a row pass unseen
+STRIDES = 4  # at most three magnets in a row pass unseen
 # Layout of an edge's states: gliding [back, stride, phase], turned [back, way], and a fresh start.
 GLIDE = BACK * STRIDES * 2
 TURN = BACK * len(WAYS)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from brakebeat.reference.layout import Layout
 from brakebeat.reference.likelihood import REACH_RAD
 from brakebeat.reference.meeting import Met, met
 from brakebeat.reference.reading import Reading, Verdict
-from brakebeat.reference.side import finer_grid, listen
+from brakebeat.reference.side import COMING_S, finer_grid, listen
 from brakebeat.reference.spline import Array, Integers
 
 # The longest that a turning wheel may take between two magnets.
@@ -25,6 +26,11 @@ _REST_SCALE_S = 0.02
 # A shorter rest than this is none: the fit through it costs less than telling it apart.
 LEAST_REST_S = 0.015
 _LEAST_ROOM_S = 0.012
+# A brake has to let go and a pull to come anew around a rest, which muscles take some time for (common experience, no
+# source): shorter rests get less and less likely. Since a pull that merely comes slowly looks like one, all ways for it
+# to come are weighed against a rest of up to so much.
+_QUICK_S, _QUICK_SPREAD = 0.05, 0.5
+_DOUBTFUL_REST_S = 0.1
 # Edges known to a microsecond leave so narrow a valley that a coarse grid would miss it: it is widened at first.
 _GLANCE_RAD = 0.015
 _GLANCE = 10
@@ -74,10 +80,24 @@ class Readings:
         verdicts = self.straight(which)
         roomy = which[self._room[which] >= _LEAST_ROOM_S]
         if len(roomy):
+            doubtful = []
             for number, rested in zip(roomy.tolist(), self._with_rests(roomy), strict=True):
                 if rested.cost < verdicts[number].cost:
                     verdicts[number] = rested
+                    if rested.rest_s < _DOUBTFUL_REST_S:
+                        doubtful.append(number)
+            for number, straight in zip(doubtful, self._however_it_comes(doubtful), strict=True):
+                if straight.cost < verdicts[number].cost:
+                    verdicts[number] = straight
         return verdicts
+
+    def _however_it_comes(self, which: Sequence[int]) -> list[Verdict]:
+        """The best vertex without a rest, at the cost of a pull that may come in any of the usual times."""
+        if not which:
+            return []
+        coming = [replace(self.readings[number], change_s=each) for number in which for each in COMING_S]
+        verdicts = list(Readings(coming).straight(np.arange(len(coming))).values())
+        return [_any_of(verdicts[at : at + len(COMING_S)]) for at in range(0, len(verdicts), len(COMING_S))]
 
     def straight(self, which: Integers) -> dict[int, Verdict]:
         """The best vertex of some readings without a rest; infinitely dear where the gap is too long to be without
@@ -135,6 +155,7 @@ class Readings:
         total += self._layout.density_cost(which, np.column_stack([u, w]))
         doubt = np.minimum(np.maximum(rest_spread, 1e-3), rest + _REST_SCALE_S)
         total += 2.0 * np.log((rest + _REST_SCALE_S) / doubt)
+        total += (np.maximum(np.log(_QUICK_S / np.maximum(rest, LEAST_REST_S)), 0.0) / _QUICK_SPREAD) ** 2
         spread = self._vertex_spread(which, u, w)
         columns = (total, found.misfit[at], self._layout.last_s[which] + u, spread, rest, rest_spread)
         return [Verdict(*told) for told in zip(*(column.tolist() for column in columns), strict=True)]
@@ -224,6 +245,15 @@ class Readings:
             # The wheel cannot turn before the edge that it has passed.
             cost += 4.0 * np.maximum(-depth / REACH_RAD - 0.5, 0.0)
         return cost
+
+
+def _any_of(verdicts: Sequence[Verdict]) -> Verdict:
+    """The best of verdicts that are as likely beforehand, at what they cost together."""
+    best = min(verdicts, key=lambda each: each.cost)
+    if not math.isfinite(best.cost):
+        return best
+    likely = sum(math.exp(0.5 * (best.cost - each.cost)) for each in verdicts) / len(verdicts)
+    return replace(best, cost=best.cost - 2.0 * math.log(likely))
 
 
 def _spread(cost: Array, side_s: float, most_s: float) -> Array:

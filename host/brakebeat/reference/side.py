@@ -21,6 +21,8 @@ STEADY_JERK_PER_S = 1.0
 # where braking stopped.
 CHANGE = 0.8
 CHANGE_S = 0.045
+# How long that takes is the athlete's habit, which a single turnaround hardly tells (common experience, no source).
+COMING_S = (0.03, 0.045, 0.06, 0.08)
 # Out of a rest the pull starts from nothing and grows for this long (common experience, no source).
 RISE_S = 0.035
 # As a part of the variance: rounding must not make one negative.
