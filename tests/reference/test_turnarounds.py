@@ -72,3 +72,22 @@ def test_what_cannot_be_told_is_in_the_uncertainty():
         for figure in ("start_us", "end_us"):
             off = abs(getattr(rep, figure) - true[figure])
             assert off < 3.0 * rep.uncertainty[figure], (figure, rep.index)
+
+
+def test_a_pull_that_comes_slowly_is_no_rest():
+    # Rests of 19 and 15 ms, shorter than muscles can let go and pull anew, explained the edges as well: 10 and 11 ms.
+    for seed in (2_118_008, 3_218_006):
+        assert np.abs(errors_ms("partial-6", seed, "end_us")[:-1]).max() < 4.0
+        assert np.abs(errors_ms("partial-6", seed, "start_us")[1:]).max() < 4.0
+
+
+def test_three_magnets_missed_in_a_row():
+    # At full speed; a search that allows for two at most found a turnaround there, and one rep too few.
+    assert np.abs(errors_ms("dirty-12", 3_209_005, "end_us")[:-1]).max() < 12.0
+
+
+def test_noise_at_the_ends_of_rests():
+    # By the seven edges on either side alone 18 and 20 ms off; what lies further away is told by a steady pull.
+    for seed in (2_117_008, 3_217_002):
+        assert np.abs(errors_ms("paused-dirty-6", seed, "start_us")).max() < 15.0
+        assert np.abs(errors_ms("paused-dirty-6", seed, "end_us")).max() < 15.0

@@ -23,6 +23,8 @@ _CALM = 1.0 / 60.0
 _ROUGH = (_CALM, 0.1, 1.0, 10.0)
 # So many times the usual deceleration, give or take (in its logarithm).
 _HARDER, _HARDER_SPREAD = (1.0, 2.0, 4.0), 0.6
+# Shorter rests are hardly known for rests.
+_REST_S = 0.1
 # From then on the wheel need not be where it came to rest.
 _LONG_REST_S = 5.0
 
@@ -69,9 +71,10 @@ def locate_strokes(fit: Fit) -> list[Stroke]:
     begin = _outer_end(fit, before=True)
     for number in range(len(chain.runs)):
         last = number + 1 == len(chain.runs)
-        finish = _outer_end(fit, before=False) if last else _inner_end(fit, number)
+        turned = _outer_end(fit, before=False) if last else _inner_end(fit, number)
+        finish = turned if last else _before_rest(turned, fit, number)
         found.append(_stroke(fit, number, begin, finish))
-        begin = finish if last else _after_turn(finish, fit, number)
+        begin = turned if last else _after_turn(turned, fit, number)
     return found
 
 
@@ -117,10 +120,19 @@ def _moved(stroke: Stroke, end: End, met_s: float) -> End:
     return replace(end, t_s=t_s, angle_rad=angle, t_sd_s=float(np.hypot(end.t_sd_s, t_s - end.t_s)))
 
 
+def _before_rest(turned: End, fit: Fit, number: int) -> End:
+    """The end of stroke ``number``: before a rest it is told as well by what comes before alone, over more edges than
+    the turnaround is, on which a brake is steady."""
+    if fit.chain.turnings[number].rest_s < _REST_S:
+        return turned
+    return _between(turned, _sharpened(fit, turned, number, before=False))
+
+
 def _after_turn(finish: End, fit: Fit, number: int) -> End:
     """The next stroke's beginning: the same point of the chain, the rest's own doubt on top.
 
-    After a long rest it is told by what follows alone: someone may have touched the wheel.
+    After a rest it is told as well by what follows alone; after a long one by that only: someone may have touched the
+    wheel.
     """
     turning = fit.chain.turnings[number]
     rising = _RISE_SD_S if turning.rest_s > 0.0 else 0.0
@@ -131,9 +143,17 @@ def _after_turn(finish: End, fit: Fit, number: int) -> End:
         finish.angle_sd_rad,
         True,
     )
-    if turning.rest_s < _LONG_REST_S:
+    if turning.rest_s < _REST_S:
         return begin
-    return _sharpened(fit, begin, number + 1, before=True)
+    alone = _sharpened(fit, begin, number + 1, before=True)
+    return alone if turning.rest_s >= _LONG_REST_S else _between(begin, alone)
+
+
+def _between(one: End, other: End) -> End:
+    """The mean of two placings of the same end, as good as each other; what they differ by is in its doubt."""
+    apart = 0.5 * abs(one.t_s - other.t_s)
+    doubt = _root_of_squares(math.sqrt(0.5) * one.t_sd_s, math.sqrt(0.5) * other.t_sd_s, apart)
+    return replace(one, t_s=0.5 * (one.t_s + other.t_s), t_sd_s=doubt)
 
 
 def _inner_end(fit: Fit, number: int) -> End:
