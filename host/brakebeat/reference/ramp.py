@@ -7,17 +7,17 @@ is better than either.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
-from brakebeat.reference.ends import Stroke
 from brakebeat.reference.onset import ONSET_SHARE, Onset
 from brakebeat.reference.phases import Phase
 from brakebeat.reference.rig_physics import Physics
 from brakebeat.reference.side import jerk_covariance
 from brakebeat.reference.spline import Array
+from brakebeat.reference.stroke_edges import StrokeEdges
 
 # Looked at from so long before the spline's onset on.
 _BEFORE_S = 0.25
@@ -36,25 +36,15 @@ _HEIGHT_SD, _LEAST_HEIGHT = 2.0, 0.3
 _SHARE, _POOR_SHARE = 0.5, 0.65
 
 
-@dataclass(frozen=True)
-class _Edges:
-    """Edges (n,) of a stroke from rest to rest: times in the chain, angles from φ = 0 along the turning, deviations."""
+def sharpened(onset: Onset, edges: StrokeEdges, phase: Phase, physics: Physics, jerk_density: float) -> Onset:
+    """The onset with what a ramp fitted to the edges says of its time; as it is where they are too few.
 
-    t_s: Array
-    angle_rad: Array
-    sigma_rad: Array
-
-
-def sharpened(onset: Onset, stroke: Stroke, phase: Phase, zero_rad: float, physics: Physics) -> Onset:
-    """The onset with what a ramp fitted to the edges says of its time; as it is where they are too few."""
-    fit, own = stroke.fit, stroke.edges
-    edges = _Edges(
-        fit.chain.t_s[own],
-        stroke.sense * (fit.angle_rad()[own] - zero_rad),
-        fit.noise.sigma(fit.speed_rad_s[own]) / np.sqrt(fit.chain.trust[own]),
-    )
+    Args:
+        edges: of the whole stroke.
+        jerk_density: of the recording.
+    """
     braking = -phase.accel_rad_s2 - physics.friction_nm(phase.speed_rad_s) / (physics.inertia_kg_m2 or 1.0)
-    jerk = _CALM * fit.noise.jerk_density
+    jerk = _CALM * jerk_density
     share = _SHARE
     found = _ramp(onset, edges, phase, braking, jerk, _SHORT)
     if found is not None and found[1] > _POOR_S:
@@ -66,7 +56,12 @@ def sharpened(onset: Onset, stroke: Stroke, phase: Phase, zero_rad: float, physi
 
 
 def _ramp(
-    onset: Onset, edges: _Edges, phase: Phase, braking: Array, jerk_density: float, until: tuple[float, float]
+    onset: Onset,
+    edges: StrokeEdges,
+    phase: Phase,
+    braking: Array,
+    jerk_density: float,
+    until: tuple[float, float],
 ) -> tuple[float, float] | None:
     """The onset's time and standard deviation over all ramps; None where there are too few edges."""
     top = int(np.argmax(braking))
@@ -74,14 +69,12 @@ def _ramp(
     low = np.flatnonzero(braking[: top + 1] < until[0] * peak)
     reached = phase.t_s[min(int(low[-1]) + 1, top)] if len(low) else phase.t_s[top]
     end = min(max(float(reached), onset.t_s + 0.02) + until[1], float(phase.t_s[-1]))
-    inside = (edges.t_s >= max(onset.t_s - _BEFORE_S, float(phase.t_s[0]))) & (edges.t_s <= end)
-    rows = np.flatnonzero(inside)
-    if len(rows) < _FEWEST:
+    near = edges.within(max(onset.t_s - _BEFORE_S, float(phase.t_s[0])), end, _MOST_EDGES)
+    if len(near.t_s) < _FEWEST:
         return None
-    rows = rows[:: -(-len(rows) // _MOST_EDGES)]
-    x = edges.t_s[rows] - onset.t_s
-    angle = edges.angle_rad[rows] - _free_way(edges.t_s[rows], phase, braking)
-    covariance = jerk_density * jerk_covariance(x - x[0]) + np.diag(edges.sigma_rad[rows] ** 2)
+    x = near.t_s - onset.t_s
+    angle = near.angle_rad - _free_way(near.t_s, phase, braking)
+    covariance = jerk_density * jerk_covariance(x - x[0]) + np.diag(near.sigma_rad**2)
     return _over_all(x, angle, np.linalg.inv(np.linalg.cholesky(covariance)), peak, onset.t_s)
 
 

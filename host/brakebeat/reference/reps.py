@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from brakebeat.formats.rig import Rig
 from brakebeat.reference.ends import Stroke, sampled
+from brakebeat.reference.one_change import Changes, changes
 from brakebeat.reference.onset import Onset, brakes, find_onset, knows_braking
+from brakebeat.reference.peak_power import peak_power_w
 from brakebeat.reference.phases import SAMPLE_S, WINDOW_S, Phase, best_window, phase_figures
 from brakebeat.reference.ramp import sharpened
 from brakebeat.reference.rig_physics import Physics
+from brakebeat.reference.stroke_edges import StrokeEdges
 from brakebeat.reference.zero import Zero
 from brakebeat.results import BrakeTiming, Rep
 
@@ -74,6 +79,7 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
     def us(t_s: float) -> int:
         return origin_us + round((t_s + stroke.delay_s) * 1e6)
 
+    edges = StrokeEdges.of(stroke, zero.angle_rad)
     power_sd = [_peak_power_sd(stroke, phase, physics) for phase in phases]
     peak_s, peak = _peak(concentric, eccentric)
     rep = Rep(
@@ -89,9 +95,13 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
         concentric=phase_figures(concentric, physics, stroke.lag_s, power_sd[0]),
         eccentric=phase_figures(eccentric, physics, 0.0, power_sd[1]),
     )
+    changed = [_changes(edges, phase, physics) for phase in phases]
+    for at, figures in enumerate((rep.concentric, rep.eccentric)):
+        told = changed[at]
+        if told is not None and figures.peak_power_w is not None:
+            figures.peak_power_w, power_sd[at] = peak_power_w(figures.peak_power_w, power_sd[at], told)
     onset = None
-    edges = stroke.fit.chain.t_s[stroke.edges]
-    counts = [int(((edges >= p.t_s[0]) & (edges <= p.t_s[-1])).sum()) for p in phases]
+    counts = [int(((edges.t_s >= p.t_s[0]) & (edges.t_s <= p.t_s[-1])).sum()) for p in phases]
     if min(counts) < FEW_EDGES:
         rep.flags.append("few_edges")
         _withhold(rep)
@@ -100,7 +110,8 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
         onset = find_onset(eccentric, physics) if brakes(eccentric, physics, speed_sd) else None
         rep.brake_timing = "none"
         if onset is not None:
-            onset = sharpened(onset, stroke, eccentric, zero.angle_rad, physics)
+            onset = sharpened(onset, edges, eccentric, physics, stroke.fit.noise.jerk_density)
+            onset = _with_the_changes(onset, eccentric, changed[1])
             rep.brake_onset_us = us(onset.t_s)
             rep.brake_fraction = onset.angle_rad / rep.concentric_rad
             rep.brake_timing = _timing(rep.brake_fraction, rig)
@@ -177,6 +188,21 @@ def _state_uncertainty(
                 energy_sd / figures.energy_j, np.hypot(end.t_sd_s, extension_sd_s) / phase.duration_s
             )
             said[f"{name}.mean_power_w"] = float(abs(figures.mean_power_w) * relative)
+
+
+def _changes(edges: StrokeEdges, phase: Phase, physics: Physics) -> Changes | None:
+    """The courses that the torque may have taken around the greatest power."""
+    inertia = physics.inertia_kg_m2 or 1.0
+    start = best_window(phase.t_s, phase.sign * 0.5 * inertia * phase.speed_rad_s**2)
+    return None if start is None else changes(edges, phase, physics, start + 0.5 * WINDOW_S)
+
+
+def _with_the_changes(onset: Onset, phase: Phase, told: Changes | None) -> Onset:
+    """The mean of the onset and of the one that courses of the torque have: they err for different reasons."""
+    if told is None:
+        return onset
+    t_s = float(np.clip(0.5 * (onset.t_s + told.mean_onset_s()), phase.t_s[0], phase.t_s[-1]))
+    return replace(onset, t_s=t_s, angle_rad=float(np.interp(t_s, phase.t_s, phase.angle_rad)))
 
 
 def _peak_power_sd(stroke: Stroke, phase: Phase, physics: Physics) -> float:
