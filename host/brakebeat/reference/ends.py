@@ -23,6 +23,8 @@ _CALM = 1.0 / 60.0
 _ROUGH = (_CALM, 0.1, 1.0, 10.0)
 # So many times the usual deceleration, give or take (in its logarithm).
 _HARDER, _HARDER_SPREAD = (1.0, 2.0, 4.0), 0.6
+# How a brake ends shows on no edge: the end of a stroke before a rest is in doubt by that, too.
+_LAST_MOMENT_SD_S = 0.004
 # Shorter rests are hardly known for rests.
 _REST_S = 0.1
 # From then on the wheel need not be where it came to rest.
@@ -125,7 +127,9 @@ def _before_rest(turned: End, fit: Fit, number: int) -> End:
     the turnaround is, on which a brake is steady."""
     if fit.chain.turnings[number].rest_s < _REST_S:
         return turned
-    return _between(turned, _sharpened(fit, turned, number, before=False))
+    alone = _sharpened(fit, turned, number, before=False)
+    doubt = _root_of_squares(turned.t_sd_s, _LAST_MOMENT_SD_S)
+    return _between(replace(turned, t_sd_s=doubt), alone, doubt**2 / (doubt**2 + alone.t_sd_s**2))
 
 
 def _after_turn(finish: End, fit: Fit, number: int) -> End:
@@ -146,14 +150,14 @@ def _after_turn(finish: End, fit: Fit, number: int) -> End:
     if turning.rest_s < _REST_S:
         return begin
     alone = _sharpened(fit, begin, number + 1, before=True)
-    return alone if turning.rest_s >= _LONG_REST_S else _between(begin, alone)
+    return alone if turning.rest_s >= _LONG_REST_S else _between(begin, alone, 0.5)
 
 
-def _between(one: End, other: End) -> End:
-    """The mean of two placings of the same end, as good as each other; what they differ by is in its doubt."""
-    apart = 0.5 * abs(one.t_s - other.t_s)
-    doubt = _root_of_squares(math.sqrt(0.5) * one.t_sd_s, math.sqrt(0.5) * other.t_sd_s, apart)
-    return replace(one, t_s=0.5 * (one.t_s + other.t_s), t_sd_s=doubt)
+def _between(one: End, other: End, share: float) -> End:
+    """Two placings of the same end, the second with its share of the mean; what they differ by is in its doubt."""
+    variance = (1.0 - share) * one.t_sd_s**2 + share * other.t_sd_s**2
+    variance += share * (1.0 - share) * (other.t_s - one.t_s) ** 2
+    return replace(one, t_s=(1.0 - share) * one.t_s + share * other.t_s, t_sd_s=math.sqrt(variance))
 
 
 def _inner_end(fit: Fit, number: int) -> End:
