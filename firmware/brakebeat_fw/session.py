@@ -59,7 +59,8 @@ _LEAST_US = const(400000)
 # or two magnets on the way back the wheel slows down a lot behind the last one.
 _SLOWING = const(26)
 _SLOWING_FEW = const(23)
-# A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed.
+# A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed;
+# one more where it is known how far from that magnet it stood.
 _REST_SPACINGS = const(2.3)
 # Edges before phi = 0 that show how fast the wheel is and was just before.
 _NEWEST = const(40)
@@ -526,7 +527,8 @@ class Session:
         base = stretch.buffer[0]
         after = stretch.after(0, base, False)
         start_s = fit_start(after, -1.5)
-        if after.distance > _REST_SPACINGS or after.chi > _REST_CHI * len(after.us):
+        most = _REST_SPACINGS if after.expected is None else _REST_SPACINGS + 1.0
+        if after.distance > most or after.chi > _REST_CHI * len(after.us):
             self._in_motion = True
             return False
         self._start = Turn((base + int(start_s * 1e6)) & ticks.MASK, after)
