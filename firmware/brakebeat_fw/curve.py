@@ -10,8 +10,11 @@ from .fit import local
 _OUTLIER = 6.0
 # So many points tell the noise, about.
 _ENOUGH = const(24)
-# A point that is no further off the cubic through its four neighbours, times the noise of one, is no outlier.
+# A point that is no further off the cubic through its four neighbours, times the noise of one, is no outlier; nor is
+# one that is no further off the cubic through nine, which is usual or little more.
 _SUSPECT = const(3.0)
+# Time between two points that have the same.
+_NO_TIME_S = const(1e-9)
 
 
 class Curve:
@@ -43,9 +46,7 @@ class Curve:
         Only the middle half counts: there the points are dense and the cubic is true.
         """
         quarter = (last - first) // 4
-        low = first + 2 + quarter
-        high = last - 1 - quarter
-        strays = [abs(self._stray(k)) for k in range(low, high, max(1, (high - low) // _ENOUGH))]
+        strays = self._strays(first + 2 + quarter, last - 1 - quarter)
         mean = 0.05
         for _ in range(2):
             # Twice: what is far beyond the usual is no noise but an edge that was taken for another.
@@ -59,28 +60,36 @@ class Curve:
         # Var(point - interpolated) is 1 + 34/36 times the point's; mean |x| of a normal is 0.8 sd.
         self.noise_rad = mean / 0.8 / 1.394
 
-    def _stray(self, k):
-        # type: (int) -> float
-        """How far point ``k`` is off the cubic through its four neighbours (Lagrange, uneven in time), radians."""
+    def _strays(self, first, last):
+        # type: (int, int) -> list[float]
+        """How far each point from ``first`` to before ``last`` is off the cubic through its four neighbours, radians.
+
+        The divided difference of all five times the point's distances in time from the four (Newton).
+        """
         ts = self.ts
         xs = self.xs
-        t = ts[k]
-        x = xs[k]
-        # Seconds from each neighbour to the point, the same for one side positive and for the other negative.
-        a = t - ts[k - 2]
-        b = t - ts[k - 1]
-        c = t - ts[k + 1]
-        d = t - ts[k + 2]
-        try:
-            return (
-                (xs[k - 2] - x) * b * c * d / ((b - a) * (c - a) * (d - a))
-                + (xs[k - 1] - x) * a * c * d / ((a - b) * (c - b) * (d - b))
-                + (xs[k + 1] - x) * a * b * d / ((a - c) * (b - c) * (d - c))
-                + (xs[k + 2] - x) * a * b * c / ((a - d) * (b - d) * (c - d))
-            )
-        except ZeroDivisionError:
-            # Mirrored about a turnaround right at an edge, two points have one time: no cubic says anything.
-            return 1e9
+        found = []
+        t3 = t2 = t1 = t0 = -1.0
+        gap1 = gap2 = wide1 = wide2 = wide = x3 = once = twice = thrice = 0.0
+        for k in range(first - 2, last + 2):
+            t4 = ts[k]
+            x4 = xs[k]
+            # Two points may have one time where a turnaround lies right at an edge: no cubic says anything.
+            gap = t4 - t3 or _NO_TIME_S
+            wide2, wide1, wide = wide1, wide, t4 - t2 or _NO_TIME_S
+            slope = (x4 - x3) / gap
+            bend = (slope - once) / wide
+            twist = (bend - twice) / (t4 - t1 or _NO_TIME_S)
+            if k >= first + 2:
+                off = (twist - thrice) / (t4 - t0) * wide * gap1 * gap2 * wide2
+                found.append(abs(off))
+            gap2, gap1 = gap1, gap
+            t0, t1, t2, t3 = t1, t2, t3, t4
+            x3 = x4
+            once = slope
+            twice = bend
+            thrice = twist
+        return found
 
     def drop_outliers(self):
         # type: () -> int
@@ -88,19 +97,27 @@ class Curve:
 
         What is left of stray edges that were taken for magnets: a little off in time, right in count.
         """
-        off = array("f", [0.0] * self.count)
+        count = self.count
+        off = array("f", [0.0] * count)
+        # Those need a fit that stand out among four neighbours.
+        suspect = _SUSPECT * self.noise_rad
+        worst = 0.0
+        k = 5
+        for stray in self._strays(5, count - 5):
+            if stray > suspect:
+                off[k] = self._off(k)
+                worst = max(worst, off[k])
+            k += 1
+        if worst <= suspect:
+            return 0
+        # Some points tell what is usual.
         total = 0.0
         judged = 0
-        suspect = _SUSPECT * self.noise_rad
-        every = max(4, self.count // _ENOUGH)
-        for k in range(5, self.count - 5):
-            # Some points tell what is usual; of the others those need a fit that stand out among four.
-            usual = k % every == 0
-            if usual or abs(self._stray(k)) > suspect:
-                off[k] = abs(self.xs[k] - self.fit(self.ts[k], k - 4, k + 4, 3)[0][0])
-                if usual:
-                    total += min(off[k], 4.0 * self.noise_rad) if self.noise_rad else off[k]
-                    judged += 1
+        every = max(4, count // _ENOUGH)
+        for k in range(5 + (-5) % every, count - 5, every):
+            off[k] = off[k] or self._off(k)
+            total += min(off[k], 4.0 * self.noise_rad) if self.noise_rad else off[k]
+            judged += 1
         if not judged:
             return 0
         limit = _OUTLIER * total / judged
@@ -114,6 +131,11 @@ class Curve:
         dropped = self.count - kept
         self.count = kept
         return dropped
+
+    def _off(self, k):
+        # type: (int) -> float
+        """How far point ``k`` is off the cubic through nine of its kind, radians."""
+        return abs(self.xs[k] - self.fit(self.ts[k], k - 4, k + 4, 3)[0][0])
 
     def half_width(self, acceleration_rad_s2, share):
         # type: (float, float) -> float

@@ -32,12 +32,12 @@ class Wheel:
         self.inertia_kg_m2 = rig["inertia_kg_m2"]
         self.radius_m = rig["drum_radius_m"]
         self.taper_m_per_rad = rig["drum_taper_m_per_rad"] + rig["strap_thickness_m"] / 6.2831853
-        self._friction = (rig["friction_torque_nm"], rig["friction_viscous_nm_s"], rig["friction_drag_nm_s2"])
+        self.friction = (rig["friction_torque_nm"], rig["friction_viscous_nm_s"], rig["friction_drag_nm_s2"])
 
     def friction_nm(self, speed_rad_s):
         # type: (float) -> float
         """Friction torque at a speed, N·m."""
-        rest_nm, viscous_nm_s, drag_nm_s2 = self._friction
+        rest_nm, viscous_nm_s, drag_nm_s2 = self.friction
         return rest_nm + speed_rad_s * (viscous_nm_s + speed_rad_s * drag_nm_s2)
 
     def friction_rad_s2(self, speed_rad_s):
@@ -74,14 +74,24 @@ class Phase:
                 half = max(half, min(_WIDEST_S, _HALF_TURN / max(there[0], 1.0)))
             here = there
             there = curve.speed_at(t, half, 6, 2, hint)
+            # A cubic in the share of the way from one to the other, both with their accelerations.
+            first = here[1] * sign * step * self.step_s
+            last = there[1] * sign * step * self.step_s
+            gain = there[0] - here[0]
+            bend = 3.0 * gain - 2.0 * first - last
+            twist = first + last - 2.0 * gain
             for k in range(max(1, place - step + 1), min(place + 1, count)):
                 u = k * self.step_s
                 t = self.turn_s + sign * u
-                speed = _between(here, there, (place - k) / step, sign * step * self.step_s) - taken.lag(t)[1]
-                # Close to the turnaround the fit that placed it speaks, further off the points, between both.
-                near = max(0.0, min(1.0, 2.0 - 2.0 * u / turn.reach_s))
-                speed = max(0.0, near * turn.speed(u, spacing_rad) + (1.0 - near) * speed)
-                self.speeds[k] = speed
+                past = (k - place + step) / step
+                speed = here[0] + past * (first + past * (bend + past * twist))
+                if sign < 0:
+                    speed -= taken.lag(t)[1]
+                if u < turn.reach_s:
+                    # Close to the turnaround the fit that placed it speaks, further off the points, between both.
+                    near = min(1.0, 2.0 - 2.0 * u / turn.reach_s)
+                    speed = near * turn.speed(u, spacing_rad) + (1.0 - near) * speed
+                self.speeds[k] = speed = max(0.0, speed)
                 if speed > self.top[0]:
                     self.top = (speed, t)
             # Well within a window a cubic from fit to fit says as much as fits in between.
@@ -101,46 +111,50 @@ class Phase:
         power = torque = 0.0
         force = NAN
         away = angle_rad
-        friction = self._sign * wheel.friction_nm(0.0)
+        rest_nm, viscous_nm_s, drag_nm_s2 = [self._sign * part for part in wheel.friction]
+        friction = rest_nm
         for k in range(1, len(speeds)):
             far = speeds[k]
             middle = (speeds[k - 1] + far) / 2
-            friction = self._sign * wheel.friction_nm(middle)
+            friction = rest_nm + middle * (viscous_nm_s + middle * drag_nm_s2)
             moved = middle * self.step_s
             away -= moved
             energy += friction * moved
             if k >= parts:
-                change = inertia * (far - speeds[k - parts]) / _MEAN_S
-                middle = (speeds[k - parts] + far) / 2
-                friction = self._sign * wheel.friction_nm(middle)
-                power = max(power, (change + friction) * middle)
-                torque = max(torque, change + friction)
+                near = speeds[k - parts]
+                middle = (near + far) / 2
+                change = inertia * (far - near) / _MEAN_S
+                change += rest_nm + middle * (viscous_nm_s + middle * drag_nm_s2)
+                power = max(power, change * middle)
+                torque = max(torque, change)
                 # Within half a radian of phi = 0 the strap has no lever arm.
                 if wheel.radius_m is not None and away > 0.5:
                     radius = wheel.radius_m + wheel.taper_m_per_rad * (away + middle * _MEAN_S / 2)
-                    if not (change + friction) / radius <= force:
-                        force = (change + friction) / radius
+                    if not change / radius <= force:
+                        force = change / radius
         energy += friction * away
         if few:
             power = torque = force = NAN
         return energy, energy / self.span_s, power, torque, force
 
 
-def _between(here, there, left, span_s):
-    # type: (tuple[float, float], tuple[float, float], float, float) -> float
-    """Speed between two times ``span_s`` apart with speeds and accelerations; ``left`` is the share still to go."""
-    past = 1.0 - left
-    bend = span_s * left * past * (here[1] * left - there[1] * past)
-    return left * left * (3.0 - 2.0 * left) * here[0] + past * past * (3.0 - 2.0 * past) * there[0] + bend
-
-
 class Figures:
     """Everything that a rep's record says, computed from its curve."""
 
-    def __init__(self, curve, start, stop, zero_rad, spacing_rad, wheel, few):
-        # type: (Any, Any, Any, float, float, Wheel, bool) -> None
-        """start, stop: the rep's turnarounds; zero_rad: path angle of phi = 0; few: edges too few to tell what rests
-        on accelerations; energies and mean powers do not."""
+    def __init__(self, wheel, few):
+        # type: (Wheel, bool) -> None
+        """few: edges too few to tell what rests on accelerations; energies and mean powers do not."""
+        self._wheel = wheel
+        self._few = few
+
+    def work_out(self, curve, start, stop, zero_rad, spacing_rad):
+        # type: (Any, Any, Any, float, float) -> Any
+        """A part of them at each step.
+
+        start, stop: the rep's turnarounds; zero_rad: path angle of phi = 0.
+        """
+        wheel = self._wheel
+        few = self._few
         self.concentric_rad = zero_rad
         self.eccentric_rad = curve.total_rad - zero_rad
         self.extension_s = extension_s = curve.time_at(zero_rad)
@@ -151,13 +165,16 @@ class Figures:
         edge_speed = curve.speed_at(extension_s, edge_half_s, 8, 3, 0)[0]
         fitted = Brake(curve, zero_rad, extension_s, wheel)
         self.held = fitted.held
+        yield
         # Without the fitted brake the way back is smooth enough to be averaged.
         xs = curve.xs
         curve.xs = array("f", xs)
-        for k in range(curve.count):
+        for k in range(curve.nearest(extension_s, 0), curve.count):
             curve.xs[k] += fitted.lag(curve.ts[k])[0]
         pull = Phase(curve, start, extension_s, 1, half_s, spacing_rad, fitted)
+        yield
         brake = Phase(curve, stop, curve.duration_s - extension_s, -1, half_s, spacing_rad, fitted)
+        yield
         curve.xs = xs
         self.peak_s, self.peak_rad_s = _peak(curve, max(pull.top, brake.top)[1])
         self.onset_s = self.braked = None

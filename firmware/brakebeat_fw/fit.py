@@ -32,9 +32,7 @@ class System:
         # type: () -> None
         """Renew the answer, unless the observations do not carry one."""
         matrix = [line[:] for line in self._matrix]
-        for k in range(len(matrix)):
-            matrix[k][k] *= 1.0 + _DAMPING
-        answer = solve(matrix, self._right[:])
+        answer = damped(matrix, self._right[:])
         if answer:
             self.answer = answer
             self.sure = matrix[-1][-1]
@@ -45,6 +43,14 @@ class System:
         for k in range(len(row)):
             value -= row[k] * self.answer[k]
         return value
+
+
+def damped(matrix, right):
+    # type: (list[list[float]], list[float]) -> list[float] | None
+    """The same as ``solve`` with a little more on the diagonal."""
+    for k in range(len(right)):
+        matrix[k][k] *= 1.0 + _DAMPING
+    return solve(matrix, right)
 
 
 def solve(matrix, right):
@@ -61,8 +67,9 @@ def solve(matrix, right):
         for row in range(column + 1, size):
             factor = top[row] / top[column]
             if factor:
+                line = matrix[row]
                 for k in range(row, size):
-                    matrix[row][k] -= factor * top[k]
+                    line[k] -= factor * top[k]
                 right[row] -= factor * right[column]
     for row in range(size - 1, -1, -1):
         total = right[row]

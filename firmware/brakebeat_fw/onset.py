@@ -7,7 +7,7 @@ The figures smooth what this leaves, so that a sudden brake is not smeared and o
 
 from micropython import const
 
-from .fit import System, ramp
+from .fit import damped, ramp
 
 # The tenth is part of the definition of the onset.
 _SHARE = const(0.1)
@@ -79,29 +79,16 @@ class Brake:
 
         Residuals beyond ``limit`` count as much as that; returns the mean one.
         """
-        start, speed, held, brake, middle, length = answer = self._answer
-        system = System(6)
-        total = 0.0
-        for t, x in points:
-            u = (t - middle) / length + 0.5
-            angle, slope, _ = ramp(u)
-            lag = length * length * angle
-            off = x - start - t * (speed - held * t / 2) + brake * lag
-            size = abs(off)
-            weight = min(1.0, limit / (size + 1e-9))
-            total += size * weight
-            row = (1.0, t, -t * t / 2)  # type: tuple[float, ...]
-            if u > 0.0:
-                # Before the ramp nothing tells of it.
-                slope *= brake * length
-                row += (-lag, slope, (slope * (t - middle) - 2.0 * brake * lag) / length)
-            system.add(row, off, weight)
-        stiff = noise / (_HELD_SPREAD * self._brake)
-        system.add((0.0, 0.0, 1.0), _HELD * self._brake - held, stiff * stiff)
-        stiff = noise / _RAMP_S
-        system.add((0.0, 0.0, 0.0, 0.0, 0.0, 1.0), _RAMP_S - length, stiff * stiff)
-        system.solve()
-        change = system.answer
+        answer = self._answer
+        length = answer[5]
+        matrix, right, total = _normal(points, answer, limit)
+        stiff = (noise / (_HELD_SPREAD * self._brake)) ** 2
+        matrix[2][2] += stiff
+        right[2] += stiff * (_HELD * self._brake - answer[2])
+        stiff = (noise / _RAMP_S) ** 2
+        matrix[5][5] += stiff
+        right[5] += stiff * (_RAMP_S - length)
+        change = damped(matrix, right) or (0.0,) * 6
         # No step moves the ramp by more than its length.
         self._moved_s = abs(change[4]) + abs(change[5])
         share = min(1.0, length / (self._moved_s + 1e-9))
@@ -120,6 +107,99 @@ class Brake:
         angle, speed, share = ramp((t - middle) / length + 0.5)
         angle = held * t * t / 2 + brake * length * length * angle
         return angle, held * t + brake * length * speed, held + brake * share
+
+
+def _normal(points, answer, limit):
+    # type: (list[tuple[float, float]], list[float], float) -> tuple[list[list[float]], list[float], float]
+    """Normal equations of one round, the matrix's upper half, and the sum of the residuals, none beyond ``limit``.
+
+    Spelt out, since a rep takes hundreds of points: the unknowns add 1, t and -t^2 / 2 to the angle.
+    """
+    start, speed, held, brake, middle, length = answer
+    s0 = s1 = s2 = s3 = s4 = r0 = r1 = r2 = total = 0.0
+    ramped = []
+    square_s2 = length * length
+    for t, x in points:
+        square = t * t
+        off = x - start - t * speed + held * square / 2
+        u = (t - middle) / length + 0.5
+        if u > 0.0:
+            lag, slope, _ = ramp(u)
+            lag *= square_s2
+            off += brake * lag
+        size = abs(off)
+        weight = 1.0
+        if size > limit:
+            weight = limit / size
+            size = limit
+        total += size
+        if u > 0.0:
+            # Before the ramp nothing tells of it.
+            ramped.append((t, square, off, weight, lag, slope))
+        off *= weight
+        r0 += off
+        r1 += off * t
+        r2 += off * square
+        if size < limit:
+            s0 += 1.0
+            s1 += t
+            s2 += square
+        else:
+            s0 += weight
+            s1 += weight * t
+            square *= weight
+            s2 += square
+        s3 += square * t
+        s4 += square * t * t
+    s2 /= 2
+    matrix = [[s0, s1, -s2], [0.0, 2.0 * s2, s3 / -2.0], [0.0, 0.0, s4 / 4.0]]
+    right = [r0, r1, r2 / -2.0]
+    _add_ramp(matrix, right, ramped, middle, length, brake)
+    return matrix, right, total
+
+
+def _add_ramp(matrix, right, ramped, middle, length, brake):
+    # type: (list[list[float]], list[float], list[Any], float, float, float) -> None
+    """The columns of brake, middle and length."""
+    a0 = a1 = a2 = b0 = b1 = b2 = c0 = c1 = c2 = aa = ab = ac = bb = bc = cc = ra = rb = rc = 0.0
+    steep = brake * length
+    for t, square, off, weight, lag, slope in ramped:
+        a = -lag
+        b = slope * steep
+        c = (b * (t - middle) - 2.0 * brake * lag) / length
+        if weight < 1.0:
+            off *= weight
+            # Each product below has one of these.
+            wa = weight * a
+            wb = weight * b
+            wc = weight * c
+        else:
+            wa = a
+            wb = b
+            wc = c
+        ra += off * a
+        rb += off * b
+        rc += off * c
+        a0 += wa
+        a1 += wa * t
+        a2 += wa * square
+        b0 += wb
+        b1 += wb * t
+        b2 += wb * square
+        c0 += wc
+        c1 += wc * t
+        c2 += wc * square
+        aa += wa * a
+        ab += wa * b
+        ac += wa * c
+        bb += wb * b
+        bc += wb * c
+        cc += wc * c
+    matrix[0].extend((a0, b0, c0))
+    matrix[1].extend((a1, b1, c1))
+    matrix[2].extend((a2 / -2.0, b2 / -2.0, c2 / -2.0))
+    matrix.extend(([0.0, 0.0, 0.0, aa, ab, ac], [0.0, 0.0, 0.0, 0.0, bb, bc], [0.0] * 5 + [cc]))
+    right.extend((ra, rb, rc))
 
 
 def _gather(curve, zero_rad, extension_s, wheel):
@@ -161,13 +241,13 @@ def find_onset(phase, taken, wheel):
     most = 0.0
     at = 0
     left = 0.0
+    lags = [taken.lag(phase.turn_s - k * step) for k in range(len(speeds))]
     for k in range(len(speeds)):
-        t = phase.turn_s - k * step
         if 2 <= k < len(speeds) - 2:
-            left = speeds[k + 2] - speeds[k - 2] + taken.lag(t - 2 * step)[1] - taken.lag(t + 2 * step)[1]
+            left = speeds[k + 2] - speeds[k - 2] + lags[k + 2][1] - lags[k - 2][1]
             left /= 4 * step
         friction = wheel.friction_rad_s2(speeds[k])
-        braking.append(left + taken.lag(t)[2] - friction)
+        braking.append(left + lags[k][2] - friction)
         if braking[k] > max(most, friction):
             most = braking[k]
             at = k

@@ -34,6 +34,7 @@ class Reps:
         self.wheel = Wheel(rig)
         self.effort = EffortWatch(rig)
         self.record = bytearray(wire.REP_SIZE)
+        self.made = False
         self.count = 0
         self.of_set = 0
         self._last_end_us = None  # type: int | None
@@ -54,37 +55,46 @@ class Reps:
         return self.of_set < self._rig["momentum_reps"]
 
     def make(self, end, start, stop, total, start_x, spacing_rad, start_us, cues, gap):
-        # type: (int, Any, Any, float, float, float, int, list[int], bool) -> bool
-        """Work out the rep up to place ``end`` of the stretch; False where it is none.
+        # type: (int, Any, Any, float, float, float, int, list[int], bool) -> Any
+        """Work out the rep up to place ``end`` of the stretch, a part at each step, since it takes a small board longer
+        than a cue may wait. The first step needs the stretch's edges. In the end ``made`` says whether it was a rep.
 
         start, stop: its turnarounds; total, start_x: its whole way and where it began, spacings; cues: microseconds
         from its start by kind; gap: edges were lost inside it.
         """
+        self.made = False
         stretch = self._stretch
+        sense = stretch.sense
+        flags = (stretch.repaired and wire.FLAG_REPAIRED) | (stretch.thinned and wire.FLAG_THINNED)
         duration_us = ticks.after(stop.ticks, start.ticks)
         curve = self._curve(end, start, duration_us * 1e-6, total, spacing_rad)
+        yield
+        curve.drop_outliers()
         rise_rad = find_rise(curve)
         if rise_rad is not None:
-            self._zero.add_pull(start_x, start_x + stretch.sense * rise_rad / spacing_rad)
+            self._zero.add_pull(start_x, start_x + sense * rise_rad / spacing_rad)
         zero_x = self._zero.estimate()
         zero = abs(zero_x - start_x) if zero_x is not None else total / 2
         if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
             if not 0.75 * stretch.usual < total < 1.3 * stretch.usual:
-                return False
+                return
             # A rep as long as the last one: the count was lost before it, so what is known starts anew.
             self._zero.forget()
-            self._zero.add(start_x, stretch.sense < 0)
-            self._zero.add(start_x + stretch.sense * total, stretch.sense > 0)
-            stretch.repaired = True
+            self._zero.add(start_x, sense < 0)
+            self._zero.add(start_x + sense * total, sense > 0)
+            flags |= wire.FLAG_REPAIRED
             zero = total / 2
+        yield
         few = end < _FEW_EDGES
-        figures = Figures(curve, start, stop, zero * spacing_rad, spacing_rad, self.wheel, few)
+        figures = Figures(self.wheel, few)
+        for _ in figures.work_out(curve, start, stop, zero * spacing_rad, spacing_rad):
+            yield
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
-            return False
+            return
         self._cue.learn(
             curve.noise_rad * curve.duration_s / curve.total_rad, figures.eccentric_rad, figures.held
         )
-        flags = self._flags(start_us)
+        flags |= self._flags(start_us)
         if gap:
             flags |= wire.FLAG_GAP
         if few:
@@ -97,7 +107,9 @@ class Reps:
         self._last_end_us = start_us + duration_us
         self.count += 1
         self.of_set += 1
-        return True
+        # Two reps that were taken for one must not set the measure for the next.
+        stretch.usual = min(total, 1.2 * (stretch.usual or total))
+        self.made = True
 
     def _curve(self, end, start, duration_s, total, spacing_rad):
         # type: (int, Any, float, float, float) -> Any
@@ -118,7 +130,6 @@ class Reps:
                 self._place_stored(spacing_rad)
             if stretch.table.magnets > 1:
                 curve = now()
-        curve.drop_outliers()
         return curve
 
     def _place_stored(self, spacing_rad):
@@ -130,9 +141,8 @@ class Reps:
             return
         placed = recognise(table.offsets, [offset / spacing_rad for offset in self._stored])
         if placed:
-            table.offsets = placed
             table.unsure *= table.reps / _STORED_REPS
-            table.reps = _STORED_REPS
+            table.take(placed, _STORED_REPS)
             self._stored_stale = False
         elif table.reps >= _STALE_REPS and table.spread() > _UNEVEN:
             self._stored_stale = True
@@ -142,10 +152,6 @@ class Reps:
         flags = wire.FLAG_MOMENTUM if self.momentum(start_us) else 0
         if self._zero.assumed():
             flags |= wire.FLAG_ZERO_ASSUMED
-        if self._stretch.repaired:
-            flags |= wire.FLAG_REPAIRED
-        if self._stretch.thinned:
-            flags |= wire.FLAG_THINNED
         if self._stored_stale:
             flags |= wire.FLAG_MAGNETS_STALE
         return flags

@@ -81,8 +81,12 @@ _NOISE_US = const(400000)
 # No rep has more than one such edge in so many spacings, but for a few in a short one.
 _ODDS_MOST = const(5)
 _ODDS_LEAST = const(25)
+# A rep is worked out bit by bit until the next one has come this share of its way: well before phi = 0.
+_UNHURRIED = const(0.3)
 # What a turnaround that no wheel can have reached says for noise.
 _IMPOSSIBLE = const(16)
+# ticks.MASK, since polls come a thousand times a second.
+_MASK = const(0x3FFFFFFF)
 # A poll looks so often at least, microseconds.
 _AHEAD_US = const(262144)
 # Squared standard deviations for each edge that no start from rest is off by, uneven magnets included.
@@ -124,6 +128,8 @@ class Session:
         self._overrun_before = 0  # when the stretch began
         self._noise = 0  # what speaks for noise instead of a wheel
         self._cue_ticks = [None] * len(wire.CUE_NAMES)  # type: list[int | None]
+        self._job = None  # type: Any  # what is still to be worked out of the rep that has ended
+        self._unhurried = 0.0  # way of the next one, spacings, up to which that can wait for polls
         self._prepare(rig["pulses_per_rev"])
 
     def _prepare(self, pulses):
@@ -180,6 +186,9 @@ class Session:
     def leave_out(self):
         # type: () -> None
         """Give up what is under way and go on: there was no memory to work it out."""
+        if self._job:
+            self._job = None
+            self.incomplete += 1
         self._drop_stretch(self.stretch.count)
 
     def learnt_magnets(self, first):
@@ -215,7 +224,7 @@ class Session:
         """Tell the time, 30-bit ticks; at least every 4 minutes."""
         # This runs a thousand times a second: the rest only when something may be due.
         self._now = now_ticks
-        if 0 < (self._due - now_ticks) & ticks.MASK <= self._ahead_us:
+        if 0 < (self._due - now_ticks) & _MASK <= self._ahead_us:
             return
         if not self._ahead_us:
             self._ahead_us = _AHEAD_US
@@ -229,6 +238,13 @@ class Session:
         self._due = (now_ticks + _AHEAD_US) & ticks.MASK
         if self.state[_COUNT]:
             self._look(now_ticks)
+        if self._job:
+            # Cues come first; the next poll goes on.
+            self._due = now_ticks
+            try:
+                self._go_on()
+            except _BAD_EDGES:
+                self._drop_stretch(self.stretch.count)
 
     def _look(self, now_ticks):
         # type: (int) -> None
@@ -357,6 +373,10 @@ class Session:
             return
         if self._zero_path is None:
             self.phase = CONCENTRIC
+            if self._job:
+                if self.stretch.path(self.stretch.count - 1) < self._unhurried:
+                    return
+                self._go_on(True)
             if not self._find_start(self.stretch.reach):
                 return
             zero_x = self.zero.estimate()
@@ -372,6 +392,7 @@ class Session:
     def _extended(self):
         # type: () -> None
         """phi = 0 has just been passed."""
+        self._go_on(True)
         self.phase = ECCENTRIC
         stretch = self.stretch
         start = self._start
@@ -403,6 +424,7 @@ class Session:
     def _turned(self):
         # type: () -> None
         """The wheel has turned round and run on for a few edges: finish the rep before, start the next."""
+        self._go_on(True)
         stretch = self.stretch
         if self._start is None and not self._in_motion and stretch.turn_at < _STRAYS:
             # Stray edges while the wheel stood, or a nudge: what follows starts from rest.
@@ -457,6 +479,10 @@ class Session:
     def _drop_stretch(self, first):
         # type: (int) -> None
         """A stretch that is no rep."""
+        try:
+            self._go_on(True)
+        except _BAD_EDGES:
+            self.incomplete += 1
         self._lose_place()
         self.stretch.sense = -self.stretch.sense
         self._begin(first)
@@ -475,6 +501,7 @@ class Session:
     def _came_to_rest(self):
         # type: () -> None
         """No edge for long: the wheel stands (or the sensor fell silent at speed, which is no rep either)."""
+        self._go_on(True)
         stretch = self.stretch
         state = self.state
         if stretch.count < 4:
@@ -498,6 +525,7 @@ class Session:
                 first -= strays
                 state[_SPURIOUS] += strays
                 self._finish(first, base, end_s, before)
+                self._go_on(True)
                 stretch.stand(first, before)
         self._begin(stretch.count)
         state[_SEEN] = 0
@@ -581,11 +609,25 @@ class Session:
         start = self._start
         cues = [wire.ABSENT if at is None else ticks.after(at, start.ticks) for at in self._cue_ticks]
         gap = self.overrun != self._overrun_before
-        if self.reps.make(
+        self._unhurried = _UNHURRIED * total
+        self._job = self.reps.make(
             end, start, stop, total, start_x, self.spacing_rad, self.now_us(start.ticks), cues, gap
-        ):
-            # Two reps that were taken for one must not set the measure for the next.
-            stretch.usual = min(total, 1.2 * (stretch.usual or total))
+        )
+        # What needs the stretch's edges first: the next one takes their place.
+        self._go_on()
+
+    def _go_on(self, to_the_end=False):
+        # type: (bool) -> None
+        """Work out one part more of the rep that has ended, or all that is left of it, and hand it over."""
+        job = self._job
+        self._job = None
+        if job is None:
+            return
+        for _ in job:
+            if not to_the_end:
+                self._job = job
+                return
+        if self.reps.made:
             self.on_rep(self.reps.record)
         else:
             self.incomplete += 1

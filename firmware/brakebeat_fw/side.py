@@ -127,12 +127,12 @@ class Side:
         # type: (float) -> float
         """Squared standard deviations with the vertex at ``vertex`` seconds; keeps the solution."""
         self.vertex = vertex
-        total, c0, c2, weight = self._fit(vertex)
-        if not weight:
+        total, c0, c2, unsure = self._fit(vertex)
+        if not unsure:
             return 1e9
         variance = self.noise * self.noise
         self.distance = c0
-        self.variance = variance / weight
+        self.variance = variance * unsure
         total /= variance
         # The nearest edge that was not missed lies within one spacing of the vertex, and below it.
         beyond = max(c0 - self.missed - 1.0, self.missed - self.slack - c0, 0.0)
@@ -145,52 +145,41 @@ class Side:
 
     def _sum_up(self):
         # type: () -> Any
-        """What ``_fit`` needs of the edges: a cubic through them, what it leaves, and sums of powers of their times.
+        """What ``_fit`` needs of the edges: polynomials that are orthogonal on them (Forsythe's way, which single
+        precision bears), each one's share in the angles, and what all of them leave.
 
-        The cubic is put together of polynomials that are orthogonal on the edges (Forsythe's way), which single
-        precision bears; times run from 0 at the nearest edge to 1 at the farthest one.
+        They run in z, from -1 at the nearest edge to 1 at the farthest one, and their highest power has no factor.
         """
-        first = self.us[0]
-        scale = abs(self.us[-1] - first) or 1e-3
-        ws = [abs(u - first) / scale for u in self.us]
-        m1 = m2 = m3 = m4 = m5 = m6 = 0.0
-        for w in ws:
-            square = w * w
-            cube = square * w
-            m1 += w
-            m2 += square
-            m3 += cube
-            m4 += square * square
-            m5 += square * cube
-            m6 += cube * cube
-        # Polynomials in z = 2 w - 1: values at the edges, and coefficients.
-        zs = [2.0 * w - 1.0 for w in ws]
+        us = self.us
+        first = us[0]
+        scale = abs(us[-1] - first) or 1e-3
+        zs = [2.0 * abs(u - first) / scale - 1.0 for u in us]
+        count = len(zs)
         rest = self.xs[:]
-        values = [1.0] * len(zs)
-        before = [0.0] * len(zs)
-        size = float(len(zs))
+        values = [1.0] * count
+        before = [0.0] * count
+        size = float(count)
         last = 1.0
         powers = [1.0, 0.0, 0.0, 0.0]
         powers_before = [0.0] * 4
-        cubic = [0.0] * 4
+        found = []
         for degree in range(4):
             share = middle = 0.0
-            for k in range(len(zs)):
+            for k in range(count):
                 value = values[k]
                 share += rest[k] * value
                 middle += zs[k] * value * value
             share /= size
             middle /= size
-            for k in range(4):
-                cubic[k] += share * powers[k]
-            for k in range(len(zs)):
+            found.append((share, 1.0 / size, powers))
+            for k in range(count):
                 rest[k] -= share * values[k]
-            if degree == 3 or degree + 2 > len(zs):
+            if degree == 3 or degree + 2 > count:
                 break
             back = size / last if degree else 0.0
             last = size
             size = 0.0
-            for k in range(len(zs)):
+            for k in range(count):
                 value = (zs[k] - middle) * values[k] - back * before[k]
                 before[k] = values[k]
                 values[k] = value
@@ -205,76 +194,132 @@ class Side:
         left = 0.0
         for value in rest:
             left += value * value
-        self.sums = (first, scale, left, cubic, (float(len(zs)), m1, m2, m3, m4, m5, m6), rest)
+        self.sums = (first, scale, scale * scale, left, found, rest)
         return self.sums
 
     def _fit(self, vertex):
         # type: (float) -> tuple[float, float, float, float]
-        """Sum of squares, distance, curvature and weight of the distance (0: none) for one vertex.
+        """Sum of squares, distance, curvature and the distance's variance, an edge's being 1 (0: none), for one vertex.
 
-        Where the torque builds up behind the vertex, u^2 gives way to u^3 / 3 b up to b seconds and u^2 - b u + b^2 / 3
-        from there on: again a polynomial but for the few edges in between.
+        A cubic whose slope is 0 there: one condition on the shares of the orthogonal polynomials, each of which gives
+        way by as much as it is unsure. Where the torque builds up behind the vertex, u^2 gives way to u^3 / 3 b up to b
+        seconds and u^2 - b u + b^2 / 3 from there on: a cubic with another condition, where no edge lies in between.
         """
-        first, scale, left, cubic, sums, rest = self.sums or self._sum_up()
+        first, scale, square, left, found, _ = self.sums or self._sum_up()
         d = abs(first - vertex) / scale
-        n0, n1, n2, n3, n4, n5, n6 = _shifted(sums, d)
-        c0, b1, b2, b3 = _seen(cubic, d)
+        build = self.build_s / scale
+        if d < build or len(found) < 4:
+            return self._fit_directly(vertex)
+        (a0, w0, _), (a1, w1, p1), (a2, w2, p2), (a3, w3, p3) = found
+        z = -1.0 - 2.0 * d
+        # Of each polynomial: half its slope there, and what it is there.
+        slope2 = 2.0 * z + p2[1]
+        m1 = z + p1[0]
+        m2 = (z + p2[1]) * z + p2[0]
+        off = a1
+        if build:
+            slope2 += 2.0 * build
+            m2 -= 4.0 / 3.0 * build * build
+            carried = self.carried * square * build
+            off += carried / 2.0
+            a0 -= carried * build / 3.0
+        off += a2 * slope2
+        unsure2 = w2 * slope2
+        loose = w1 + unsure2 * slope2
+        both = w1 * m1 + unsure2 * m2
+        variance = w0 + w1 * m1 * m1 + w2 * m2 * m2
+        distance = a0 + a1 * m1 + a2 * m2
+        if not (self.bend_spread or self.bend):
+            # A parabola.
+            left += a3 * a3 / w3
+            off /= loose
+            c2 = 4.0 * (a2 - off * unsure2)
+            self.jerk = 0.0
+        else:
+            a3, w3, cost = self._held(a3, w3, (1.0 + d) * (1.0 + d) * (1.0 + d))
+            left += cost
+            twist = 3.0 * z + p3[2]
+            slope3 = (twist + p3[2]) * z + p3[1]
+            m3 = ((z + p3[2]) * z + p3[1]) * z + p3[0]
+            if build:
+                slope3 += 2.0 * twist * build
+                m3 -= 4.0 / 3.0 * build * build * twist
+            unsure3 = w3 * slope3
+            off += a3 * slope3
+            loose += unsure3 * slope3
+            both += unsure3 * m3
+            variance += w3 * m3 * m3
+            distance += a3 * m3
+            off /= loose
+            a3 -= off * unsure3
+            c2 = 4.0 * (a2 - off * unsure2 + a3 * twist)
+            self.jerk = 8.0 * a3 / (square * scale)
+        variance -= both * both / loose
+        if not 0.0 < variance < 1e6:
+            return 0.0, 0.0, 0.0, 0.0
+        self.curvature = c2 / square
+        return left + off * off * loose, distance - off * both, c2, variance
+
+    def _held(self, share, unsure, cube):
+        # type: (float, float, float) -> tuple[float, float, float]
+        """The third polynomial's share and variance by what experience tells of the bend, and what that costs."""
+        reach = 0.5 - self.xs[-1]
+        odd = share + self.bend * reach / (8.0 * cube)
+        if not self.bend_spread:
+            return share - odd, 0.0, odd * odd / unsure
+        stiff = 8.0 * self.noise * cube / (self.bend_spread * reach)
+        stiff *= stiff
+        yields = 1.0 / (1.0 + stiff * unsure)
+        stiff *= odd * yields
+        return share - stiff * unsure, unsure * yields, stiff * odd
+
+    def _fit_directly(self, vertex):
+        # type: (float) -> tuple[float, float, float, float]
+        """The same for few edges, or with some where the torque still builds up: sums over all of them."""
+        first, scale, square, left, found, rest = self.sums
+        d = abs(first - vertex) / scale
+        c0, b1, b2, b3 = _seen(found, d)
         reach = 0.5 - self.xs[-1]
         cube = (1.0 + d) * (1.0 + d) * (1.0 + d)
         bent = self.bend * reach / cube
-        # What is left of the cubic share once the bend that experience tells is taken out.
         odd = b3 + bent
-        square = scale * scale
-        # Sums with what stands for the squares of the times: they themselves where nothing builds up.
-        p2, p3, p4, p5 = n2, n3, n4, n5
         build = self.build_s / scale
-        if build:
-            p2, p3, p4, p5 = _grown(build, n0, n1, n2, n3, n4, n5)
-            carried = b2 + self.carried * square
-            c0 -= carried * build * build / 3.0
-            b1 += carried * build
-        y0, y2, y3 = b1 * n1, b1 * p3, b1 * n4
-        left += b1 * b1 * n2
-        if self.bend_spread > 0.0 and len(self.us) > 3:
-            stiff = (self.noise / (self.bend_spread * reach) * cube) ** 2
-            y3 -= stiff * odd
-            left += stiff * odd * odd
-            n6 += stiff
+        lag = b2 + self.carried * square
+        held = odd
+        left = n6 = y3 = 0.0
+        if self.bend_spread > 0.0 and len(rest) > 3:
+            n6 = (self.noise / (self.bend_spread * reach) * cube) ** 2
+            y3 = -n6 * odd
+            left = n6 * odd * odd
             held = 0.0
-        else:
-            y0 += odd * n3
-            y2 += odd * p5
-            left += odd * (2.0 * b1 * n4 + odd * n6)
-            b3 = -bent
-            n6 = 0.0
-            held = odd
-        k = 0
-        while build and k < len(rest):
+        free = n6
+        n3 = p2 = p4 = p5 = y0 = y2 = 0.0
+        for k in range(len(rest)):
             s = abs(self.us[k] - vertex) / scale
-            if s >= build:
-                break
-            # By so much the true course is off that of the edges further off.
             cube = s * s * s
-            off = build - s
-            off *= off * off / (-3.0 * build)
-            course = cube / (3.0 * build)
-            lag = -carried * off
-            value = b1 * s + held * cube + rest[k]
-            p2 += off
-            p4 += off * (2.0 * course - off)
-            p5 += off * cube
-            y0 += lag
-            y2 += value * off + lag * course
-            y3 += lag * cube
-            left += lag * (2.0 * value + lag)
-            k += 1
-        e0, e2, e3, weight, told = _solve(n0, p2, n3, p4, p5, n6, y0, y2, y3)
+            grown = s * s
+            # What the cubic that is seen leaves, but for its own constant, square and cube.
+            y = rest[k] + b1 * s + held * cube
+            if build:
+                grown = cube / (3.0 * build) if s < build else grown - build * s + build * build / 3.0
+                y += lag * (s * s - grown)
+            p2 += grown
+            p4 += grown * grown
+            n3 += cube
+            p5 += grown * cube
+            y0 += y
+            y2 += y * grown
+            left += y * y
+            if free:
+                n6 += cube * cube
+                y3 += y * cube
+        e0, e2, e3, weight, told = _solve(float(len(rest)), p2, n3, p4, p5, n6, y0, y2, y3)
         if not weight:
             return 0.0, 0.0, 0.0, 0.0
         c2 = b2 + e2
         self.curvature = c2 / square
-        self.jerk = (b3 + e3) / (square * scale)
-        return max(_ROUNDED * left, left - told), c0 + e0, c2, weight
+        self.jerk = (b3 - held + e3) / (square * scale)
+        return max(_ROUNDED * left, left - told), c0 + e0, c2, 1.0 / weight
 
 
 def speed(motion, u):
@@ -287,48 +332,11 @@ def speed(motion, u):
     return carried * (2.0 * u - built) - curvature * built - 3.0 * jerk * u * u
 
 
-def _shifted(sums, d):
-    # type: (Any, float) -> tuple[float, ...]
-    """Sums of powers of times, all of which are ``d`` later: each pass shifts one power more."""
-    n0, n1, n2, n3, n4, n5, n6 = sums
-    n6 += d * n5
-    n5 += d * n4
-    n4 += d * n3
-    n3 += d * n2
-    n2 += d * n1
-    n1 += d * n0
-    n6 += d * n5
-    n5 += d * n4
-    n4 += d * n3
-    n3 += d * n2
-    n2 += d * n1
-    n6 += d * n5
-    n5 += d * n4
-    n4 += d * n3
-    n3 += d * n2
-    n6 += d * n5
-    n5 += d * n4
-    n4 += d * n3
-    n6 += d * n5
-    n5 += d * n4
-    n6 += d * n5
-    return n0, n1, n2, n3, n4, n5, n6
-
-
-def _grown(build, n0, n1, n2, n3, n4, n5):
-    # type: (float, float, float, float, float, float, float) -> tuple[float, float, float, float]
-    """Sums of g, g s, g^2 and g s^3, where g = s^2 - build s + build^2 / 3, from sums of powers of s."""
-    third = build * build / 3.0
-    n5 += third * n3 - build * n4
-    n4 += (build * build + 2.0 * third) * n2 - 2.0 * build * (n3 + third * n1) + third * third * n0
-    n3 += third * n1 - build * n2
-    return n2 + third * n0 - build * n1, n3, n4, n5
-
-
-def _seen(cubic, d):
+def _seen(found, d):
     # type: (Any, float) -> tuple[float, float, float, float]
-    """The cubic in times from a vertex ``d`` before the nearest edge. Its slope there is what no vertex has."""
-    a0, a1, a2, a3 = cubic
+    """The polynomials' sum in times from a vertex ``d`` before the nearest edge. Its slope there is what no vertex
+    has."""
+    a0, a1, a2, a3 = [sum([share * powers[k] for share, _, powers in found]) for k in range(4)]
     z = -1.0 - 2.0 * d
     b1 = 2.0 * (a1 + z * (2.0 * a2 + 3.0 * z * a3))
     return a0 + z * (a1 + z * (a2 + z * a3)), b1, 4.0 * (a2 + 3.0 * z * a3), 8.0 * a3

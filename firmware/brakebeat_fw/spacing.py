@@ -21,16 +21,30 @@ class SpacingTable:
         # type: (int) -> None
         self.magnets = magnets if 1 < magnets <= MAGNETS_MOST else 1
         self.offsets = array("f", [0.0] * self.magnets)
+        # How far each magnet's offset makes an edge seem off its four neighbours: the offsets' fourth difference.
+        self.uneven = array("f", self.offsets)
         self.reps = 0
         self.unsure = 0.0  # sum of the offsets' variances, rad squared
 
     def forget(self):
         # type: () -> None
         """Which magnet is which is no longer known: start over."""
-        for k in range(self.magnets):
-            self.offsets[k] = 0.0
-        self.reps = 0
         self.unsure = 0.0
+        self.take(array("f", [0.0] * self.magnets), 0)
+
+    def take(self, offsets, reps):
+        # type: (Any, int) -> None
+        """Go on from these offsets (array 'f'), which count as what so many reps have taught."""
+        self.offsets = offsets
+        self.reps = reps
+        magnets = self.magnets
+        for k in range(magnets):
+            self.uneven[k] = (
+                4.0 * (offsets[(k - 1) % magnets] + offsets[(k + 1) % magnets])
+                - offsets[(k - 2) % magnets]
+                - offsets[(k + 2) % magnets]
+                - 6.0 * offsets[k]
+            )
 
     def spread(self):
         # type: () -> float
@@ -73,7 +87,7 @@ class SpacingTable:
                 counts[number] += 1
         if min(counts) == 0:
             return
-        self.reps += 1
+        reps = self.reps + 1
         told = 1e-9
         for k in range(magnets):
             sums[k] /= counts[k]
@@ -83,7 +97,7 @@ class SpacingTable:
         # even. Evidence that neither explains says that the table knows less than it thought.
         count = sum(counts)
         scatter *= magnets * magnets / (max(1, count - magnets) * count)
-        self.unsure = max(self.unsure, told - (scatter if self.reps == 1 else _SURPRISE * scatter))
+        self.unsure = max(self.unsure, told - (scatter if reps == 1 else _SURPRISE * scatter))
         gain = self.unsure / (self.unsure + scatter)
         self.unsure -= gain * self.unsure
         gain *= stretch.sense / spacing_rad
@@ -93,3 +107,4 @@ class SpacingTable:
             mean += self.offsets[k]
         for k in range(magnets):
             self.offsets[k] -= mean / magnets
+        self.take(self.offsets, reps)

@@ -71,6 +71,8 @@ _FEW_WORST = const(90.0)
 _STANDING_TENTHS = const(28)
 # A doubtful turnaround after less than this share of the last rep's way is none.
 _EARLY = const(0.6)
+# Edges before a place that tell the noise there.
+_NOISE_BEFORE = const(24)
 # What an edge is taken to be off by, its own and not the motion's part, at most, rad.
 _NOISE_MOST_RAD = const(0.03)
 # Cubic share of a pull's motion per rad (it weakens as the strap runs faster), its standard deviation, its most.
@@ -237,11 +239,12 @@ class Stretch:
     def edge_noise(self, low, end):
         # type: (int, int) -> float
         """Standard deviation of an edge in the places from ``low`` to before ``end``, edge spacings, by the median."""
-        found = []
-        for k in range(max(2, low - 24), end - 4):
-            odd = self._odd(k)
-            if odd < 9.0:
-                found.append(odd)
+        return self._typical([self._odd(k) for k in range(max(2, low - _NOISE_BEFORE), end - 4)])
+
+    def _typical(self, odds):
+        # type: (list[float]) -> float
+        """The standard deviation of an edge that is off so much here and there."""
+        found = [odd for odd in odds if odd < 9.0]
         most = _NOISE_MOST_RAD * self.magnets / 6.2832
         if len(found) < 4:
             return most / 3
@@ -277,6 +280,13 @@ class Stretch:
         if turn and k + 2 >= turn:
             offset = self.offset
             uneven = 4.0 * (offset(k - 1) + offset(k + 1)) - offset(k - 2) - offset(k + 2) - 6.0 * offset(k)
+        elif step == 1:
+            uneven = (
+                self.sense
+                * table.uneven[
+                    (self.first_number + self.sense * (buffer[at] - buffer[CAPACITY])) % table.magnets
+                ]
+            )
         else:
             offsets = table.offsets
             magnets = table.magnets
@@ -475,7 +485,7 @@ class Stretch:
         for place in range(max(low + 1, first - self.side_edges), min(count - 1, first + self.side_edges)):
             for change in (-1, 1):
                 self._change(place, change, count)
-                self._best_split(self._widest(guess))
+                self._best_split(self._widest(guess), least - _FEW_COST)
                 misfit = self._misfit + _FEW_COST
                 if misfit < least:
                     least = misfit
@@ -522,14 +532,14 @@ class Stretch:
         self.state[_INDEX] += change
         self.state[_NEXT_STORE] += change
 
-    def _best_split(self, guess):
-        # type: (int) -> int
-        """The place of the first edge after the turnaround: ``guess``, or one beside it that makes a better vertex."""
+    def _best_split(self, guess, least=1e9):
+        # type: (int, float) -> int
+        """The place of the first edge after the turnaround: ``guess``, or one beside it that makes a better vertex;
+        least: no misfit beyond this is of any use."""
         best = guess
-        least = 1e9
         for first in (guess, guess - 1, guess + 1):
             base = self.buffer[first - 1]
-            misfit = Placing(self.before(first, base), self.after(first, base, True)).misfit
+            misfit = Placing(self.before(first, base), self.after(first, base, True), least).misfit
             if misfit < least:
                 least = misfit
                 best = first
@@ -657,15 +667,26 @@ class Stretch:
             # What lies closer to the turnaround is read together with what comes after it.
             end = self.turn_at - _TURNING
         place = max(5, self._mended)
-        limit = max(_ODD * self.edge_noise(place, end), _BRAKED / self.magnets)
+        begin = max(2, place - _NOISE_BEFORE)
+        odds = [self._odd(k) for k in range(begin, end - 2)]  # type: list[Any]
+
+        def odd(place):
+            # type: (int) -> float
+            """Worked out once for each place, until what lies before it is mended."""
+            found = odds[place - begin]
+            if found is None:
+                found = odds[place - begin] = self._odd(place)
+            return found
+
+        limit = max(_ODD * self._typical(odds[:-2]), _BRAKED / self.magnets)
         while place < end - 2:
-            if self._odd(place) < limit:
+            if odd(place) < limit:
                 place += 1
                 continue
             high = place
             clean = 0
             while clean < _CLEAN and high < min(end, place + _MEND_MOST) - 2:
-                clean = clean + 1 if self._odd(high) < limit else 0
+                clean = clean + 1 if odd(high) < limit else 0
                 high += 1
             if clean < _CLEAN:
                 if high >= end - 2:
@@ -684,6 +705,8 @@ class Stretch:
             strays -= self.count
             end -= strays
             place = high - strays - 3
+            begin = place
+            odds = [None] * (end - place)
         self._mended = place
 
     def restart(self, first):

@@ -39,6 +39,8 @@ _TOLD_S = const(0.01)
 # much in all, rad squared.
 _HOPELESS = const(5.0)
 _ODD_RAD2 = const(0.6)
+# Both sides at their best, the grid says, are this many times further off than is of use: no vertex helps.
+_FAR_OFF = const(12.0)
 # Places between the two nearest edges at which a vertex is tried first.
 _GRID = const(8)
 
@@ -70,20 +72,29 @@ class Placing:
         self.after = after
         self.shift = before.missed - after.missed + after.lag
         self.carries = False  # the brake's torque goes on into the pull
+        # Where brake and pull differ much in torque: the solutions of both sides with torque that changes fast.
+        self.odd = None  # type: Any
         # The side that keeps its vertex while the other one's is searched.
         self._other = (0.0, 0.0, 0.0)
         low = before.us[0]
         high = max(after.us[0], low + 1e-4)
         width = (high - low) / _GRID
-        # (misfit, distance, variance of the distance) of either side, the vertex at each place of the grid.
-        befores = [_solve(before, low + k * width) for k in range(_GRID + 1)]
-        afters = [_solve(after, low + k * width) for k in range(_GRID + 1)]
+        # (misfit, distance, variance of the distance) of either side, the vertex at each place of the grid: every other
+        # one first, since that often shows that it is of no use.
+        befores = [(0.0, 0.0, 0.0)] * (_GRID + 1)
+        afters = befores[:]
+        for first in (0, 1):
+            for k in range(first, _GRID + 1, 2):
+                befores[k] = _solve(before, low + k * width)
+                afters[k] = _solve(after, low + k * width)
+            step = 2 - first
+            self.misfit = _least(befores[::step]) + _least(afters[::step])
+            if self.misfit > _FAR_OFF * (most + _FAR_OFF):
+                return
         values = [befores[k][0] + afters[k][0] + self._apart(befores[k], afters[k]) for k in range(_GRID + 1)]
         at = narrow(self._common, low, width, values)
         self.misfit = self._common(at)
         self.end = self.start = at
-        # Where brake and pull differ much in torque: the solutions of both sides with torque that changes fast.
-        self.odd = None  # type: Any
         before.placed = self
         if self.misfit <= _ODD_CHI or most <= _ODD_CHI:
             return
@@ -207,6 +218,15 @@ class Placing:
         after = _solve(self.after, t)
         misfit = after[0] + self._other[0] + self._apart(self._other, after)  # type: float
         return misfit
+
+
+def _least(solutions):
+    # type: (list[tuple[float, float, float]]) -> float
+    """No more than the least misfit of one side, about: a parabola would dip half as far between places of the grid."""
+    values = [solution[0] for solution in solutions]
+    least = min(values)
+    k = max(1, min(len(values) - 2, values.index(least)))
+    return least - max(0.0, values[k - 1] + values[k + 1] - 2.0 * values[k]) / 4.0
 
 
 def _solve(side, t):
