@@ -6,10 +6,14 @@ import os
 import re
 import shutil
 import subprocess
+import tempfile
+from pathlib import Path
 
 from brakebeat.errors import DeviceError, InputError
 
 _COLLECTED = re.compile(r"Collected\s*:\s*(\d+)")
+_TOTAL = re.compile(r"^totals: (\d+)", re.MULTILINE)
+_MISSING = "valgrind: not installed; `apt-get install valgrind` to count instructions"
 
 
 def find_valgrind() -> str | None:
@@ -26,12 +30,30 @@ def count_instructions(command: list[str], stdin: bytes = b"") -> tuple[int, str
     """
     valgrind = find_valgrind()
     if valgrind is None:
-        raise InputError("valgrind: not installed; `apt-get install valgrind` to count instructions")
+        raise InputError(_MISSING)
     output, words = call([valgrind, "--tool=callgrind", "--callgrind-out-file=/dev/null", *command], stdin)
     found = _COLLECTED.search(words)
     if found is None:
         raise DeviceError(f"{valgrind}: no instruction count in its output: {words[-200:]}")
     return int(found.group(1)), output
+
+
+def count_calls(command: list[str], function: str, stdin: bytes = b"") -> list[int]:
+    """Instructions inside each call of a C function, in order, whatever it calls included.
+
+    Raises:
+        InputError: there is no valgrind.
+        DeviceError: the command failed.
+    """
+    valgrind = find_valgrind()
+    if valgrind is None:
+        raise InputError(_MISSING)
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "calls"
+        options = ["--collect-atstart=no", f"--toggle-collect={function}", f"--dump-after={function}"]
+        call([valgrind, "--tool=callgrind", *options, f"--callgrind-out-file={out}", *command], stdin)
+        parts = sorted(Path(folder).glob("calls.*"), key=lambda part: int(part.suffix[1:]))
+        return [int(_TOTAL.findall(part.read_text())[0]) for part in parts]
 
 
 def call(command: list[str], stdin: bytes = b"") -> tuple[str, str]:

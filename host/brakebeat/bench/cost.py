@@ -20,7 +20,7 @@ from brakebeat.bench.instrument import SMALL_INT
 from brakebeat.bench.run import warn
 from brakebeat.bench.show import console
 from brakebeat.bench.sizes import ARCHITECTURES, imported_by, mpy_sizes
-from brakebeat.bench.whole_reps import KINDS, instructions_per_rep
+from brakebeat.bench.whole_reps import KINDS, instructions_per_rep, longest_call
 from brakebeat.bench.widths import hostile_widths
 from brakebeat.board.files import firmware_dir
 from brakebeat.errors import BrakebeatError
@@ -88,10 +88,13 @@ def instruction_items(jobs: int = 1) -> Iterator[Item]:
 
 
 def rep_items(jobs: int = 1) -> Iterator[Item]:
-    """Instructions of the VM for a rep in all."""
+    """Instructions of the VM for a rep in all, and for the longest call of ``feed`` or ``poll``."""
     with ThreadPoolExecutor(jobs) as pool:
-        for kind, counted in zip(KINDS, pool.map(instructions_per_rep, KINDS), strict=True):
-            yield Item("reps", f"{kind}, a rep in all", counted / 1e6, "million instructions")
+        whole = pool.map(instructions_per_rep, KINDS)
+        longest = pool.map(longest_call, KINDS)
+        for what, counts in (("a rep in all", whole), ("longest call", longest)):
+            for kind, counted in zip(KINDS, counts, strict=True):
+                yield Item("reps", f"{kind}, {what}", counted / 1e6, "million instructions")
 
 
 def heap_items() -> Iterator[Item]:

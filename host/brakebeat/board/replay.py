@@ -19,7 +19,7 @@ from brakebeat.formats.recording import Recording
 from brakebeat.results import Analysis, Cue, Quality, split_sets
 
 _BLOCK_EDGES = 4096
-_DRIVER = Path(__file__).parent / "vm" / "replay_driver.py"
+DRIVER = Path(__file__).parent / "vm" / "replay_driver.py"
 
 
 @dataclass
@@ -75,7 +75,7 @@ def playing(
     recording: Recording, engine: Engine, *, single_precision: bool = False
 ) -> tuple[list[str], bytes]:
     """The command that plays a recording to the firmware, and what it reads; it answers a rep with a line "R …"."""
-    return command_line(engine, _DRIVER, single_precision=single_precision), _input(recording)
+    return command_line(engine, DRIVER, single_precision=single_precision), _input(recording)
 
 
 def _input(recording: Recording) -> bytes:
