@@ -44,15 +44,31 @@ _SLOW_S = const(0.018)
 def judge(stretch, zero_path, late, range_, back, noise, bend, now_ticks, over):
     # type: (Any, float, float, float, float, float, float, int, bool) -> int
     """The verdict on a stretch past phi = 0: 1 for a free wheel, -1 for a braked one, 0 where the next edge should
-    tell (but not if ``over``).
+    tell (but not if ``over``). Arguments as for ``braking``.
+    """
+    seen = braking(stretch, zero_path, late, range_, back, noise, bend, now_ticks)
+    if seen is None:
+        return int(over)
+    share, unsure, bent = seen
+    if over:
+        return 1 if share < max(_SHARE, unsure) and bent < 1.0 else -1
+    if share < min(_SURELY, _AT_LEAST - unsure) and bent < _SHARE:
+        return 1
+    return -1 if share > 2.0 * max(_SHARE, unsure) or bent > 2.0 else 0
 
-    All in spacings: zero_path: path of phi = 0; late: from there to the late angle; back: to where the wheel is
-    stopped at the latest; noise: standard deviation of one edge; bend: the usual one of a free wheel, as a share of
-    the one that stops it from the late angle on.
+
+def braking(stretch, zero_path, late, range_, back, noise, bend, now_ticks):
+    # type: (Any, float, float, float, float, float, float, int) -> tuple[float, float, float] | None
+    """How much the wheel is braked: the share of a braking in time, what a free wheel's may be off by, and the bend
+    (1 is braking from phi = 0 on); None where too few edges tell.
+
+    All in spacings: zero_path: path of phi = 0; late: from there to the late angle; range_: of this rep; back: to
+    where the wheel is stopped at the latest; noise: standard deviation of one edge; bend: the usual one of a free
+    wheel, as a share of the one that stops it from the late angle on.
     """
     edges = _edges(stretch, zero_path)
     if len(edges) <= _LEAST:
-        return int(over)
+        return None
     t, ahead = edges[-1]
     middle_t, middle = edges[len(edges) // 2]
     speed = (middle - ahead) / (middle_t - t)
@@ -104,9 +120,8 @@ def judge(stretch, zero_path, late, range_, back, noise, bend, now_ticks, over):
         if _OFF * noise < -system.off(line, ahead) < min(0.7, most * t * t):
             system.add(line, ahead, 1.0)
             system.solve()
-    # By how much a free wheel's share may be wrong.
     unsure = _SIGMAS * noise / system.sure**0.5
-    return _verdict(system.answer[3], unsure, (-system.answer[2] / scale - bend) / _BENT, over)
+    return system.answer[3], unsure, (-system.answer[2] / scale - bend) / _BENT
 
 
 def _settle(system, points, noise):
@@ -122,16 +137,6 @@ def _settle(system, points, noise):
         if abs(system.off(line, ahead)) > _OFF * noise:
             system.add(line, ahead, -weight)
     return noise
-
-
-def _verdict(share, unsure, bent, over):
-    # type: (float, float, float, bool) -> int
-    """1 free, -1 braked, 0 not clear: from the share of a braking in time, what it may be off by, and the bend."""
-    if over:
-        return 1 if share < max(_SHARE, unsure) and bent < 1.0 else -1
-    if share < min(_SURELY, _AT_LEAST - unsure) and bent < _SHARE:
-        return 1
-    return -1 if share > 2.0 * max(_SHARE, unsure) or bent > 2.0 else 0
 
 
 def _edges(stretch, begin):

@@ -319,8 +319,8 @@ class Window:
         if best.doubt - least > AT_A_LOSS:
             # The walks know no brake as sudden as that: nothing is wrong, perhaps, but where it was split.
             for split in self._splits():
-                before, after = self._all_real(split)
-                best = self._vertex(best, before, after, least, _FARTHER)
+                left, right = self._all_real(split)
+                best = self._vertex(best, left, right, least, _FARTHER)
         best.loss = best.doubt - least
         return best
 

@@ -56,10 +56,22 @@ def wheel(
     return board
 
 
+def verdict(
+    board: stretch.Stretch, *, noise: float = NOISE, later_us: int = 3_000, every: int = 1, over: bool = True
+) -> int:
+    return course.judge(*_seen(board, noise, later_us, every), over)
+
+
 def score(board: stretch.Stretch, *, noise: float = NOISE, later_us: int = 3_000, every: int = 1) -> float:
+    """How much is seen of what makes a verdict of braking: 1 and more is enough, at the last moment."""
+    share, unsure, bent = course.braking(*_seen(board, noise, later_us, every))
+    return max(share / max(course._SHARE, unsure), bent)
+
+
+def _seen(board, noise, later_us, every):
     now = board.buffer[board.count - 1] + later_us
     zero = RANGE / every
-    return course.judge(board, zero, LATE * zero, zero, noise, BEND, now)[0]
+    return board, zero, LATE * zero, zero, zero, noise, BEND, now
 
 
 SEED = st.integers(0, 2**32)
@@ -67,12 +79,17 @@ SEED = st.integers(0, 2**32)
 
 @given(st.floats(0.0, 15.0), SEED)
 def test_unbraked(jitter_us, seed):
-    assert score(wheel(0.5, jitter_us=jitter_us, seed=seed)) < 0.5
+    board = wheel(0.5, jitter_us=jitter_us, seed=seed)
+    assert score(board) < 0.5
+    assert verdict(board) == 1
 
 
 @given(st.floats(0.05, 0.27), st.floats(1.0, 1.6), st.floats(0.0, 15.0), SEED)
 def test_braked(brake_at, hardness, jitter_us, seed):
-    assert score(wheel(brake_at, hardness, jitter_us=jitter_us, seed=seed)) >= 1.0
+    board = wheel(brake_at, hardness, jitter_us=jitter_us, seed=seed)
+    assert verdict(board) == -1
+    # The beep cannot be taken back: before the last moment it must not be on its way either.
+    assert verdict(board, over=False) != 1
 
 
 @pytest.mark.parametrize("ramp_s", [0.03, 0.1, 0.3])
@@ -95,6 +112,7 @@ def test_noise_alone_decides_nothing():
     by_noise = [score(board, noise=noise) for noise in (0.001, 0.004, 0.016, 0.064)]
     assert by_noise == sorted(by_noise, reverse=True)
     assert by_noise[0] > 1.0 > by_noise[-1]
+    assert verdict(board, noise=0.064, over=False) == 0
 
 
 def test_the_longer_and_harder_the_brake_the_clearer():
@@ -130,4 +148,6 @@ def test_few_magnets_an_edge_that_is_overdue_says_brake():
 def test_too_few_edges_say_nothing():
     board = wheel(0.5)
     board.state[detector._COUNT] = 2
-    assert score(board) == 0.0
+    assert course.braking(*_seen(board, NOISE, 3_000, 1)) is None
+    assert verdict(board, over=False) == 0
+    assert verdict(board) == 1
