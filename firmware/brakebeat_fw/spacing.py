@@ -85,7 +85,8 @@ class SpacingTable:
                 sums[number] += off
                 scatter += off * off
                 counts[number] += 1
-        if min(counts) == 0:
+        if min(counts) * 2 < max(counts) or not min(counts):
+            # A magnet that is lost: what passed in its place now and then says nothing of it.
             return
         reps = self.reps + 1
         told = 1e-9

@@ -342,6 +342,9 @@ class Stretch:
         # type: (list[tuple[int, int]]) -> list[tuple[int, int]]
         """``plain``, or those of its edges that make a better start: some of the first are stray, or one was missed."""
         best = plain
+        if len(plain) <= _START_LEAST:
+            # So few would fit a start whatever they are.
+            return best
         least, lone = self._start_doubt(plain)
         # A bit for each of the first edges that is stray.
         for strays in range(1, 15):

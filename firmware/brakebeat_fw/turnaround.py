@@ -138,14 +138,30 @@ class Placing:
             self._other = _solve(self.before, end)
             start = search(self._with_after, max(end, start - width), min(high, start + width), 2)
         value = self._with_after(start) + _PAUSE_CHI
+        before = self.before
+        loose = None
+        if _solve(before, end)[0] > _ODD_STOP_CHI + _LOOSE_STOP_CHI and len(before.us) >= LOOSE_EDGES:
+            # A brake that still builds up where the wheel stops, as before any other rest.
+            self.before = before.loose()
+            self._other = _solve(near, start)
+            at = search(self._with_before, low, start, 4)
+            cost = self._with_before(at) + _PAUSE_CHI + _LOOSE_STOP_CHI
+            if cost < value:
+                value = cost
+                end = at
+                loose = self.before.solution()
+            self.before = before
         self.after = far
         if start - end > PAUSE_S and value < self.misfit:
             self.misfit = value
             self.end = end
             self.start = start
             far.take(near.solution())
-            self.odd = self.before.taken = None
-            self.before.told_s = 0.0
+            self.odd = before.taken = None
+            before.told_s = 0.0
+            if loose:
+                before.take(loose)
+                before.told_s = _TOLD_S
         else:
             self._settle()
 

@@ -42,3 +42,16 @@ def test_uneven_ones_are_learnt_in_a_few_reps():
     offsets = array("d", [0.02, -0.01, 0.005, -0.02, 0.015, -0.01])
     found = learnt(list(offsets), 3, random.Random(3))
     assert found == pytest.approx(list(offsets), abs=2e-3)
+
+
+def test_what_passes_in_a_lost_magnets_place_once_teaches_nothing():
+    """A fifth of a spacing learnt so has given late cues for three good reps in a row."""
+    board = stretch.Stretch(MAGNETS)
+    paths = [path for path in range(EDGES) if path % MAGNETS != 1 or path == 37]
+    points = curve.Curve(len(paths))
+    for place, path in enumerate(paths):
+        board.buffer[stretch.CAPACITY + place] = path
+        points.ts[place] = path * SPACING_RAD / 50.0 + (0.004 if path == 37 else 0.0)
+        points.xs[place] = path * SPACING_RAD
+    board.table.learn(points, 0, len(paths), SPACING_RAD, board)
+    assert max(map(abs, board.table.offsets)) == 0.0
