@@ -264,9 +264,10 @@ class Window:
 
     def _all_real(self, split):
         # type: (int) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]
-        """Every edge a real one, with the turnaround before place ``split``."""
-        low = self.low
-        return [(k, k - low) for k in range(low, split)], [(k, k - split) for k in range(split, self.high)]
+        """Every edge a real one, with the turnaround before place ``split``; magnets missed where they were counted."""
+        path = self._stretch.path
+        before = [(k, path(k) - path(self.low)) for k in range(self.low, split)]
+        return before, [(k, path(k) - path(split)) for k in range(split, self.high)]
 
     def _splits(self):
         # type: () -> list[int]
