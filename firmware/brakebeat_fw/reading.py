@@ -21,6 +21,8 @@ _TRAILING_MOST = const(2)
 # Edges this fine are all real where what speaks against their vertex is no more than this: a wrong one would stick out.
 _FINE_RAD = const(0.001)
 _REAL_MOST = const(60.0)
+# An interval in which magnets were missed at speed is longer than those beside it by this factor.
+_GAP = const(1.5)
 # What an edge may be off by because the wheel's motion is not that simple, rad.
 NOISE_RAD = 0.008
 # The vertex may lie that much inside a magnet's field, rad.
@@ -264,10 +266,34 @@ class Window:
 
     def _all_real(self, split):
         # type: (int) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]
-        """Every edge a real one, with the turnaround before place ``split``; magnets missed where they were counted."""
+        """Every edge a real one, with the turnaround before place ``split``."""
+        return self._counted(self.low, split), self._counted(split, self.high)
+
+    def _counted(self, first, end):
+        # type: (int, int) -> list[tuple[int, int]]
+        """These edges one spacing apart, but where magnets were missed at speed: the wheel is quicker on either side of
+        such a gap, and of no brake and no pull."""
+        us = self._us
+        low = self.low
         path = self._stretch.path
-        before = [(k, path(k) - path(self.low)) for k in range(self.low, split)]
-        return before, [(k, path(k) - path(split)) for k in range(split, self.high)]
+        count = 0
+        edges = [(first, 0)]
+        for k in range(first + 1, end):
+            step = path(k) - path(k - 1)
+            if step > 1:
+                # Beside the turnaround there is no other side.
+                beside = 0.0 if k - 1 > first or first == low else 1.0
+                if k - 1 > first:
+                    beside = us[k - 1 - low] - us[k - 2 - low]
+                if k + 1 < end:
+                    beside = max(beside, us[k + 1 - low] - us[k - low])
+                elif end < self.high:
+                    beside = 1.0
+                if us[k - low] - us[k - 1 - low] < _GAP * beside:
+                    step = 1
+            count += step
+            edges.append((k, count))
+        return edges
 
     def _splits(self):
         # type: () -> list[int]

@@ -1,4 +1,4 @@
-"""A magnet missed at full speed stays counted, whatever makes the turnaround after it be read anew."""
+"""A magnet missed at full speed stays counted, whatever makes the turnaround after it be read anew; a brake is none."""
 
 import pytest
 
@@ -13,3 +13,10 @@ def test_the_way_back_is_as_long_as_it_was(seed, rep):
     found, true = replay(sensed.recording).reps[rep], sensed.truth["reps"][rep]
     assert found.eccentric_rad == pytest.approx(true["eccentric_rad"], abs=0.5)
     assert found.eccentric.peak_power_w == pytest.approx(true["eccentric"]["peak_power_w"], rel=0.1)
+
+
+def test_a_brake_that_looked_like_missed_magnets_is_none():
+    """Hard enough that the hot path counted two magnets too many before the turnaround and two behind it."""
+    sensed = CONDITIONS["partial-6"].sensed(2_888_020)
+    found, true = replay(sensed.recording).reps[8], sensed.truth["reps"][8]
+    assert found.end_us == pytest.approx(true["end_us"], abs=6_000)
