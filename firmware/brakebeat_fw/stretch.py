@@ -130,6 +130,7 @@ class Stretch:
             0,
         )  # magnets missed beside the turnaround, before and after it
         self._sides = None  # type: Any  # of the turnaround as read
+        self._sure = CAPACITY  # so many edges behind it are
 
     @property
     def count(self):
@@ -205,7 +206,8 @@ class Stretch:
         number = self.number(first)
         if turned:
             number = self.number(first - 1) + self.sense * (self._missed[0] - self._missed[1])
-        for place in range(first, min(self.count, first + self.side_edges)):
+        most = min(self.side_edges, self._sure) if turned else self.side_edges
+        for place in range(first, min(self.count, first + most)):
             moved = self.path(place) - nearest
             us.append(ticks.after(self.buffer[place], base) * 1e-6)
             xs.append(-moved - self.table.along(number + sense * moved, sense))
@@ -426,6 +428,7 @@ class Stretch:
         # type: () -> int
         """Mend the edges around the turnaround; returns the place of the first edge after it, 0 to wait for more."""
         first = self.turn_at
+        self._sure = CAPACITY
         if first < 4 or self.count - first < 4:
             return first
         if self.sense_known:
@@ -450,6 +453,13 @@ class Stretch:
         if self.runs_on:
             # The newest edges may lie behind a turnaround that cannot be told yet.
             after = [(place, place - newest[0] - 1) for place in range(newest[0] + 1, window.high)]
+        else:
+            # Magnets missed before the newest edge make it look like a stray one: what comes next will tell.
+            last, passed = after[-1]
+            self._sure = len(after)
+            after = after + [
+                (place, passed + self.path(place) - self.path(last)) for place in range(last + 1, window.high)
+            ]
         self._keep(
             edges + [(place, newest[1] + 1 + count) for place, count in after],
             window.low,
@@ -738,6 +748,7 @@ class Stretch:
         self._mended = 0
         self._missed = (0, 0)
         self._sides = None
+        self._sure = CAPACITY
 
     def make_room(self):
         # type: () -> None
