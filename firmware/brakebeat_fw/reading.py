@@ -23,6 +23,8 @@ _FINE_RAD = const(0.001)
 _REAL_MOST = const(60.0)
 # An interval in which magnets were missed at speed is longer than those beside it by this factor.
 _GAP = const(1.5)
+# Longer than any of those.
+_TURN_S = const(1.0)
 # What an edge may be off by because the wheel's motion is not that simple, rad.
 NOISE_RAD = 0.008
 # The vertex may lie that much inside a magnet's field, rad.
@@ -273,24 +275,21 @@ class Window:
         # type: (int, int) -> list[tuple[int, int]]
         """These edges one spacing apart, but where magnets were missed at speed: the wheel is quicker on either side of
         such a gap, and of no brake and no pull."""
-        us = self._us
-        low = self.low
         path = self._stretch.path
+
+        def gap_s(k):
+            # type: (int) -> float
+            """Seconds up to place ``k``: unknown beyond the window, and beyond the turnaround none is short."""
+            if first < k < end:
+                return self._us[k - self.low] - self._us[k - 1 - self.low]
+            return _TURN_S if self.low < k < self.high else 0.0
+
         count = 0
         edges = [(first, 0)]
         for k in range(first + 1, end):
             step = path(k) - path(k - 1)
-            if step > 1:
-                # Beside the turnaround there is no other side.
-                beside = 0.0 if k - 1 > first or first == low else 1.0
-                if k - 1 > first:
-                    beside = us[k - 1 - low] - us[k - 2 - low]
-                if k + 1 < end:
-                    beside = max(beside, us[k + 1 - low] - us[k - low])
-                elif end < self.high:
-                    beside = 1.0
-                if us[k - low] - us[k - 1 - low] < _GAP * beside:
-                    step = 1
+            if step > 1 and gap_s(k) < _GAP * max(gap_s(k - 1), gap_s(k + 1)):
+                step = 1
             count += step
             edges.append((k, count))
         return edges

@@ -428,7 +428,6 @@ class Stretch:
         # type: () -> int
         """Mend the edges around the turnaround; returns the place of the first edge after it, 0 to wait for more."""
         first = self.turn_at
-        self._sure = CAPACITY
         if first < 4 or self.count - first < 4:
             return first
         if self.sense_known:

@@ -101,7 +101,7 @@ def live_recording(
 
 def _kept_at(args: argparse.Namespace, what: str, number: int, count: int) -> Path:
     from brakebeat.formats.atomic import check_place
-    from brakebeat.watch.part_file import refuse_unfinished, tell_of_unfinished
+    from brakebeat.watch.part_file import look_for_unfinished
 
     now = datetime.datetime.now().strftime("%Y%m%d-%H%M%S")
     path: Path = args.keep or Path(f"{what}-{now}.csv")
@@ -110,8 +110,7 @@ def _kept_at(args: argparse.Namespace, what: str, number: int, count: int) -> Pa
     if path.exists():
         raise InputError(f"{path}: is there already; choose another name with --keep")
     check_place(path)
-    refuse_unfinished(path)
-    tell_of_unfinished(path)
+    look_for_unfinished(path)
     return path
 
 

@@ -35,27 +35,24 @@ def part_of(path: Path) -> Path:
     return real.with_name(real.name + _SUFFIX)
 
 
-def refuse_unfinished(path: Path) -> None:
-    """Raises InputError where a part file says that a recording at ``path`` never came to its end."""
-    part = part_of(path)
-    if os.path.lexists(part):
+def look_for_unfinished(path: Path) -> None:
+    """Say on standard error which other recordings in the folder of ``path`` have a part file.
+
+    Raises InputError where one says that a recording at ``path`` never came to its end.
+    """
+    mine = part_of(path)
+    if os.path.lexists(mine):
         raise InputError(
-            f"{part}: a recording to {path} that did not come to its end; `brakebeat record {path} --recover` makes "
+            f"{mine}: a recording to {path} that did not come to its end; `brakebeat record {path} --recover` makes "
             "a recording of what it holds. Or choose another name, if it is still being recorded"
         )
-
-
-def tell_of_unfinished(path: Path) -> None:
-    """Say on standard error which other recordings in the folder of ``path`` have a part file."""
-    mine = part_of(path)
     for part in sorted(mine.parent.glob(f"*.csv{_SUFFIX}")):
-        if part != mine:
-            name = part.with_name(part.name.removesuffix(_SUFFIX))
-            print(
-                f"{part} is there: unless it is being recorded now, `brakebeat record {name} --recover` makes a "
-                "recording of what it holds",
-                file=sys.stderr,
-            )
+        name = part.with_name(part.name.removesuffix(_SUFFIX))
+        print(
+            f"{part} is there: unless it is being recorded now, `brakebeat record {name} --recover` makes a "
+            "recording of what it holds",
+            file=sys.stderr,
+        )
 
 
 class PartFile:

@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     from brakebeat.formats.atomic import check_place
     from brakebeat.formats.recording import read_recording
     from brakebeat.samples import resolve
-    from brakebeat.watch.part_file import refuse_unfinished, tell_of_unfinished
+    from brakebeat.watch.part_file import look_for_unfinished
     from brakebeat.watch.recorder import Recorder
     from brakebeat.watch.rig_header import KnownRig
 
@@ -50,8 +50,7 @@ def run(args: argparse.Namespace) -> int:
     check_place(args.out)
     if args.recover:
         return _recover(args.out)
-    refuse_unfinished(args.out)
-    tell_of_unfinished(args.out)
+    look_for_unfinished(args.out)
     wanted = wanted_boards(args)
     played = [KnownRig(read_recording(resolve(file)).rig) for file in args.virtual]
     rigs = [KnownRig.from_file(args.rig)] if args.rig else played
