@@ -6,6 +6,9 @@ import pytest
 from brakebeat.calibrate.strap import calibrate_strap
 from brakebeat.calibrate.zero import calibrate_zero
 from brakebeat.errors import InputError
+from brakebeat.formats.recording import read_recording
+from brakebeat.reference.analyse import analyse
+from brakebeat.samples import resolve
 from brakebeat.simulate import Motion, Stretch, Wheel, preset, sense_fully
 from brakebeat.simulate.calibrating import slow_pulls
 
@@ -127,6 +130,21 @@ def test_zero_is_the_edge_nearest_to_the_strap_all_out():
         assert angle[found.estimate["zero_index"]] < 2 * np.pi / 6
         right += int(np.argmin(angle)) == found.estimate["zero_index"]
     assert right == 20
+
+
+def test_a_slow_pull_is_not_flagged():
+    for seed in range(520, 530):
+        assert "pulled_fast" not in calibrate_zero(_pulled(seed, Wheel(), [1.0]).recording).flags
+
+
+def test_an_ordinary_set_is_flagged_since_its_end_is_the_strap_all_in():
+    for kind in ("clean", "dirty"):
+        recording = read_recording(resolve(f"sample:{kind}"))
+        found = calibrate_zero(recording)
+        assert found.flags == ["pulled_fast"]
+        # Reference: the greatest of the sample's peaks, less than which a turn's average shows.
+        fastest_rad_s = max(rep.peak_rad_s for rep in analyse(recording).reps)
+        assert found.details["pulled_at_rad_s"] == pytest.approx(fastest_rad_s, rel=0.05)
 
 
 def test_no_pause_is_an_error():
