@@ -107,7 +107,7 @@ def test_big_letters_are_drawn_on_a_terminal():
         event = arrived(peak=71.25)
         shown.show(event, session.take(event, 0.0))
     assert "71.25 rad/s" in out.getvalue()
-    assert closing(session) == ["set 1: 1 reps and 0 momentum reps, best 71.25 rad/s"]
+    assert closing(session) == ["set 1: 1 rep and 0 momentum reps, best 71.25 rad/s"]
 
 
 def test_a_session_goes_on_only_with_its_own_athlete(tmp_path):

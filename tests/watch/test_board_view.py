@@ -176,7 +176,7 @@ def test_a_lost_link_is_told_and_what_was_live_is_gone():
 def test_overwritten_reps_are_told():
     view = BoardView("barn wheel")
     view.take(RecordsGone(3, 9))
-    assert "7 reps overwritten before they were fetched" in printed([view])
+    assert "7 reps overwritten before being fetched" in printed([view])
 
 
 async def test_troubles_have_lines_of_their_own_on_a_narrow_terminal_too():

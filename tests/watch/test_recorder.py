@@ -49,7 +49,7 @@ async def test_the_file_has_the_edges_and_the_rig(tmp_path):
     assert back.rig.magnet_offsets_rad == RIG.magnet_offsets_rad
     assert back.rig.zero_index is None
     assert "edges_lost" not in back.header
-    assert recorder.summary() == [f"{tmp_path / 'set.csv'}: 3 edges in 1.5 s, 1 reps"]
+    assert recorder.summary() == [f"{tmp_path / 'set.csv'}: 3 edges in 1.5 s, 1 rep"]
 
 
 async def test_a_header_gives_its_rig_back(tmp_path):
@@ -70,7 +70,7 @@ async def test_what_is_missing_is_marked_and_told(tmp_path):
     assert header["holes_us"] == "10-50 50-60"
     assert recorder.links_lost == 1
     assert recorder.summary()[1] == (
-        "INCOMPLETE: 3 edges are known to be missing; how many more, nobody could count, in 2 places "
+        "INCOMPLETE: 3 edges known to be missing; how many more, nobody could count, in 2 places "
         "(header keys edges_lost and holes_us tell)"
     )
 

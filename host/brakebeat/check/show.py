@@ -14,6 +14,7 @@ from rich.text import Text
 
 from brakebeat.check.compare import FIGURES, FigureReport, FileReport
 from brakebeat.results import Rep
+from brakebeat.wording import counted
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ def console_for(stream: TextIO) -> Console:
 
 def show_agreement(report: FileReport, console: Console) -> None:
     """Print the agreement over one recording's reps and the verdict, without the line per rep."""
-    console.print(agreement_table(report.agreement, f"{report.matched} reps"))
+    console.print(agreement_table(report.agreement, counted(report.matched, "rep")))
     console.print(Text(ABOUT))
     _print_misses([report], report.agreement, console)
     _print_verdict([report], console)
@@ -72,7 +73,7 @@ def show_reports(reports: Sequence[FileReport], pooled: Mapping[str, FigureRepor
         _print_counters(reports[0], console)
     else:
         console.print(_file_table(reports))
-    console.print(agreement_table(pooled, f"{sum(report.matched for report in reports)} reps"))
+    console.print(agreement_table(pooled, counted(sum(report.matched for report in reports), "rep")))
     console.print(Text(ABOUT))
     _print_misses(reports, pooled, console)
     _print_verdict(reports, console)
@@ -90,7 +91,7 @@ def show_many(reports: Sequence[FileReport], pooled: Mapping[str, FigureReport],
     failed = [report for report in reports if report.verdict == "fail"]
     if failed:
         console.print(_file_table(failed))
-    console.print(agreement_table(pooled, f"{sum(report.matched for report in reports)} reps"))
+    console.print(agreement_table(pooled, counted(sum(report.matched for report in reports), "rep")))
     console.print(Text(ABOUT))
     _print_misses(failed, pooled, console)
     _print_verdict(reports, console)
@@ -109,10 +110,14 @@ def _print_misses(
 def _print_verdict(reports: Sequence[FileReport], console: Console) -> None:
     failed = [report.file for report in reports if report.verdict == "fail"]
     if failed:
-        console.print(Text(f"verdict: FAIL ({len(failed)} of {len(reports)} recordings)", style="bold red"))
+        console.print(
+            Text(f"verdict: FAIL ({len(failed)} of {counted(len(reports), 'recording')})", style="bold red")
+        )
     else:
         console.print(
-            Text(f"verdict: pass ({len(reports)} of {len(reports)} recordings)", style="bold green")
+            Text(
+                f"verdict: pass ({len(reports)} of {counted(len(reports), 'recording')})", style="bold green"
+            )
         )
 
 
@@ -163,7 +168,9 @@ def withheld_lines(figures: Mapping[str, FigureReport]) -> list[str]:
                 f"{LOOKS[name].words}: {report.one_sided} reps have it from one engine only (a failure)"
             )
         if report.withheld:
-            lines.append(f"{LOOKS[name].words}: {report.withheld} reps flagged as too poor in edges to tell")
+            lines.append(
+                f"{LOOKS[name].words}: {counted(report.withheld, 'rep')} flagged as too poor in edges to tell"
+            )
     return lines
 
 

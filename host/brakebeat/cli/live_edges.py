@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from brakebeat.cli.board_options import virtual_boards, wanted_boards
 from brakebeat.cli.numbers import positive
 from brakebeat.errors import BrakebeatError, InputError
+from brakebeat.wording import counted
 
 if TYPE_CHECKING:
     from brakebeat.formats.recording import Recording
@@ -223,9 +224,8 @@ class _Progress:
         recorder = self._recorder
         holes = f", {len(recorder.tape.holes)} HOLES" if recorder.tape.holes else ""
         state = recorder.disk_trouble or self._link
-        line = (
-            f"{recorder.length_s:7.1f} s  {recorder.tape.count} edges{holes}, {recorder.reps} reps  {state}"
-        )
+        got = f"{counted(recorder.tape.count, 'edge')}{holes}, {counted(recorder.reps, 'rep')}"
+        line = f"{recorder.length_s:7.1f} s  {got}  {state}"
         if self._terminal:
             print(f"\r{line[:110]:110}", end="", file=sys.stderr, flush=True)
         else:

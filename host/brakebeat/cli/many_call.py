@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from brakebeat.cli.numbers import count
 from brakebeat.errors import InputError
+from brakebeat.wording import counted
 
 if TYPE_CHECKING:
     from brakebeat.many.folder import ResultsFolder
@@ -131,4 +132,4 @@ def _tell(command: str, found: Sequence[Found]) -> None:
     words = [f"{done} worked out"]
     words += [f"{kept} kept from before"] if kept else []
     words += [f"{faults} NOT worked out (named above)"] if faults else []
-    print(f"brakebeat {command}: {len(found)} recordings: {', '.join(words)}", file=sys.stderr)
+    print(f"brakebeat {command}: {counted(len(found), 'recording')}: {', '.join(words)}", file=sys.stderr)

@@ -10,6 +10,7 @@ from rich.table import Table
 
 from brakebeat.results import Analysis, Rep
 from brakebeat.screen import RPM_PER_RAD_S, or_dash
+from brakebeat.wording import counted
 
 
 def print_analysis(analysis: Analysis) -> None:
@@ -18,7 +19,9 @@ def print_analysis(analysis: Analysis) -> None:
     if not console.is_terminal:
         console = Console(width=120)
     table = Table(box=None, pad_edge=False, header_style="bold")
-    console.print(f"{len(analysis.reps)} reps from {analysis.pulses} edges, by {analysis.engine}")
+    console.print(
+        f"{counted(len(analysis.reps), 'rep')} from {counted(analysis.pulses, 'edge')}, by {analysis.engine}"
+    )
     for heading in (
         "rep",
         "start\ns",

@@ -6,14 +6,15 @@ from brakebeat.coach.choice import CAUTION, Choice
 from brakebeat.coach.session import CoachSession, Placed, RepRow
 from brakebeat.link import Connected, CueHeard, Event, LinkLost, RecordsGone, Waiting, words
 from brakebeat.screen import or_dash
+from brakebeat.wording import counted
 
 
 def opening(choice: Choice) -> str:
     """What is about to be done, and the caution."""
     plan = choice.plan
     return (
-        f"{choice.athlete}, {choice.exercise}: {plan.sets} sets of {plan.reps} reps after "
-        f"{choice.rig.momentum_reps} momentum reps, {plan.rest_s:g} s rest. {CAUTION}"
+        f"{choice.athlete}, {choice.exercise}: {counted(plan.sets, 'set')} of {counted(plan.reps, 'rep')} after "
+        f"{counted(choice.rig.momentum_reps, 'momentum rep')}, {plan.rest_s:g} s rest. {CAUTION}"
     )
 
 
@@ -22,13 +23,17 @@ def closing(session: CoachSession) -> list[str]:
     lines = []
     for one in session.sets:
         best = "" if one.best.peak_rad_s is None else f", best {one.best.peak_rad_s:.2f} rad/s"
-        lines.append(f"set {one.number}: {one.counting} reps and {one.momentum} momentum reps{best}")
+        lines.append(
+            f"set {one.number}: {counted(one.counting, 'rep')} and {counted(one.momentum, 'momentum rep')}{best}"
+        )
     if session.edges_kept:
         lines.append("the raw edges are kept with the sets: `brakebeat log recompute`, curves in the report")
     elif session.no_edges:
         lines.append(f"no raw edges, so no curves in the report: {session.no_edges}")
     if session.earlier:
-        lines.append(f"{session.earlier} reps from before: assigned to nobody, see `brakebeat log`")
+        lines.append(
+            f"{counted(session.earlier, 'rep')} from before: assigned to nobody, see `brakebeat log`"
+        )
     return lines
 
 
@@ -50,7 +55,7 @@ class PlainCoach:
             careful = [f"CAREFUL {self._session.warning}"] if self._session.warning else []
             return [f"connected to {event.name}", *careful]
         if isinstance(event, CueHeard):
-            return [words.cue_line(event.kind, event.rep)]
+            return [words.cue_line(event.kind)]
         if isinstance(event, LinkLost):
             return [f"link lost: {event.reason}"]
         if isinstance(event, Waiting):

@@ -18,6 +18,7 @@ from brakebeat.doctor.turn_findings import judge_turn
 from brakebeat.doctor.turns import Turn, edges_of_a_turn, split_share
 from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
+from brakebeat.wording import counted
 
 _DEGREES = 180.0 / np.pi
 _EXPLAINED = 0.3
@@ -59,7 +60,7 @@ def examine(recording: Recording) -> Checkup:
     checkup.add(
         "edges",
         "look" if few else "good",
-        f"{len(t_s)} edges, {turns:.0f} free turns, fastest {edges.spin.fit.coasting.speed_rad_s:.1f} rad/s",
+        f"{counted(len(t_s), 'edge')}, {turns:.0f} free turns, fastest {edges.spin.fit.coasting.speed_rad_s:.1f} rad/s",
         "spin faster and let it run out: more turns tell more" if few else "",
         edges=len(t_s),
         turns=turns,

@@ -12,6 +12,7 @@ from brakebeat.errors import InputError
 from brakebeat.link.commands import unpack_magnets
 from brakebeat.link.connection import BoardConnection
 from brakebeat.link.control import CommandError
+from brakebeat.wording import counted
 
 # More than a rig file with all its comments needs; boards take no more.
 LARGEST_RIG = 4096
@@ -67,7 +68,7 @@ async def learnt_magnets(connection: BoardConnection) -> list[float]:
             raise InputError("this board tells no magnets apart (one magnet, an encoder or a toothed wheel)")
         if reps < LEARNT_REPS:
             raise InputError(
-                f"the board has learnt its magnets from {reps} reps so far; pull {LEARNT_REPS} in a row, "
+                f"the board has learnt its magnets from {counted(reps, 'rep')} so far; pull {LEARNT_REPS} in a row, "
                 "then ask again"
             )
         offsets += some

@@ -5,6 +5,7 @@ from __future__ import annotations
 from brakebeat.link.messages import BoardStatus
 from brakebeat.results import Cue, Rep
 from brakebeat.screen import RPM_PER_RAD_S
+from brakebeat.wording import counted
 
 CUE_WORDS = {
     "window": "window opens",
@@ -38,9 +39,10 @@ def rep_line(rep: Rep, cues: list[Cue]) -> str:
     return "  ".join(parts)
 
 
-def cue_line(kind: str, rep: int) -> str:
-    """One line on a sound that the board has just made, in rep ``rep`` (index from 0)."""
-    return f"beep    {CUE_WORDS.get(kind, kind)} (rep {rep + 1})"
+def cue_line(kind: str, rep: int | None = None) -> str:
+    """One line on a sound that the board has just made, in rep ``rep`` (index from 0) where reps are counted so."""
+    where = "" if rep is None else f" (rep {rep + 1})"
+    return f"beep    {CUE_WORDS.get(kind, kind)}{where}"
 
 
 def waiting_line(attempt: int, attempts: int | None, pause_s: float) -> str:
@@ -59,7 +61,7 @@ def status_lines(status: BoardStatus) -> list[str]:
     """What a board says of itself, in a few lines; its trouble, if it has any, in the last one."""
     version = f"firmware {status.firmware_version} on {status.implementation} ({status.platform})"
     lines = [
-        f"board   {status.name}: {version}, up {status.uptime_s} s, {status.rep_count} reps, "
+        f"board   {status.name}: {version}, up {status.uptime_s} s, {counted(status.rep_count, 'rep')}, "
         f"{status.reps_waiting} waiting, {status.reps_lost} lost{_supply(status)}",
         f"edges   {status.bounced} bounced, {status.missed} missed, {status.spurious} spurious, "
         f"{status.overrun} overrun, {status.incomplete} incomplete",

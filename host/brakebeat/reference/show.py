@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from brakebeat.measured import with_uncertainty
 from brakebeat.results import Analysis, PhaseFigures, Rep
+from brakebeat.wording import counted
 
 UNKNOWN = "–"
 
@@ -22,8 +23,8 @@ def table(analysis: Analysis) -> str:
 
 def line(analysis: Analysis) -> str:
     """The whole analysis in a few words."""
-    sets = len(analysis.sets)
-    return f"{analysis.pulses} edges, {len(analysis.reps)} reps in {sets} set{'' if sets == 1 else 's'}"
+    found = f"{counted(len(analysis.reps), 'rep')} in {counted(len(analysis.sets), 'set')}"
+    return f"{counted(analysis.pulses, 'edge')}, {found}"
 
 
 def _summary(analysis: Analysis) -> str:

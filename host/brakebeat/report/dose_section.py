@@ -16,6 +16,7 @@ from brakebeat.report.numbers import UNKNOWN, number
 from brakebeat.report.spans import Span, days_of, in_spans, ticks
 from brakebeat.report.tables import Column, table
 from brakebeat.store.sums import SetSums
+from brakebeat.wording import counted
 
 Plan = dict[str, Any]
 _COLUMNS = (
@@ -145,7 +146,7 @@ def _picture(sets: Sequence[SetSums], plan: Plan | None, weeks: Sequence[date]) 
     inside: list[Element | None] = []
     told = []
     for place, day in enumerate(begins):
-        words = f"{name} {_named(day, span)}: {done[place]} reps done"
+        words = f"{name} {_named(day, span)}: {counted(done[place], 'rep')} done"
         if plan is not None:
             words += f", {_range(*plans[place])} planned"
         told.append(words)
@@ -180,7 +181,8 @@ def session_dose(sets: Sequence[SetSums], plan: Plan | None) -> Element | None:
     done = dose_of(planned_sets(sets, plan))
     if not wanted:
         words = (
-            f"The plan “{plan['title']}” has no session on {day}; done: {done.sets} sets, {done.reps} reps."
+            f"The plan “{plan['title']}” has no session on {day}; done: "
+            f"{counted(done.sets, 'set')}, {counted(done.reps, 'rep')}."
         )
         return el("section", el("h2", "Dose against plan"), el("p", words))
     low, high = _reps(wanted)

@@ -12,6 +12,7 @@ from brakebeat.store.catalog import find_named
 from brakebeat.store.connection import Store
 from brakebeat.store.queries import StoredSet, sets
 from brakebeat.store.rep_rows import StoredRep
+from brakebeat.wording import counted
 
 Kind = Literal["session", "work_set", "rep", "athlete", "exercise", "note", "plan"]
 
@@ -44,7 +45,9 @@ def find(store: Store, text: str) -> Address:
         return Address("work_set", found.id, f"set {set_position} of session {session}")
     reps = {rep.number: rep for rep in found.reps}
     if rep_number not in reps:
-        raise InputError(f"{text}: that set has {len(reps)} reps; `brakebeat log show {session}` lists them")
+        raise InputError(
+            f"{text}: that set has {counted(len(reps), 'rep')}; `brakebeat log show {session}` lists them"
+        )
     words = f"rep {rep_number} of set {set_position} of session {session}"
     return Address("rep", found.id, words, reps[rep_number])
 

@@ -12,6 +12,7 @@ from brakebeat.store.changes import change
 from brakebeat.store.computing import EngineName, fill, look
 from brakebeat.store.connection import Store
 from brakebeat.store.sessions import load_recording, new_computation
+from brakebeat.wording import counted
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,9 @@ def recompute(
                 edits.append(("work_set", set_id, {"computation_id": computation}))
                 outcome.append(Recomputed(set_id, before, len(reps), seen.analysis.engine, __version__))
         if edits:
-            identity = change(store, f"recomputed {len(edits)} sets with {engine} {__version__}", edits)
+            identity = change(
+                store, f"recomputed {counted(len(edits), 'set')} with {engine} {__version__}", edits
+            )
     return identity, outcome, sum(not row["whole"] for row in rows)
 
 

@@ -10,6 +10,7 @@ from rich.table import Table
 
 from brakebeat.store.queries import SessionSummary, StoredSet
 from brakebeat.store.rep_rows import StoredRep
+from brakebeat.wording import counted
 
 
 def console() -> Console:
@@ -80,7 +81,8 @@ def print_set(each: StoredSet) -> None:
     if powers:
         mean = sum(powers) / len(powers)
         out.print(
-            f"{len(counting)} reps count: concentric mean power {mean:.0f} W on average, best {max(powers):.0f} W"
+            f"{counted(len(counting), 'rep counts', 'reps count')}: concentric mean power {mean:.0f} W on average, "
+            f"best {max(powers):.0f} W"
         )
     for text in each.notes:
         out.print(f"note: {escape(text)}")

@@ -10,6 +10,7 @@ from icalendar import Calendar, Event
 from brakebeat import __version__
 from brakebeat.training.block import Competition
 from brakebeat.training.plan import CAUTIONS, Plan, PlannedSession
+from brakebeat.wording import counted
 
 # Makes the UIDs: the same session of the same block is the same event, so that a new file replaces it.
 _NAMESPACE = uuid.UUID("5b0f5a0e-2d57-4f0e-9c43-8f1f6d1f9a11")
@@ -44,7 +45,7 @@ def _session(plan: Plan, number: int, session: PlannedSession, owner: str, stamp
     event.add("dtend", session.starts + timedelta(minutes=plan.settings.lasts_min))
     event.add("summary", f"{plan.settings.exercise}: {session.sets} x {reps}")
     lines = [
-        f"{session.sets} sets of {reps} reps after {session.momentum_reps} momentum reps, "
+        f"{counted(session.sets, 'set')} of {reps} reps after {counted(session.momentum_reps, 'momentum rep')}, "
         f"{session.rest_s} s rest (week {session.week})",
         *session.warnings,
         *CAUTIONS,

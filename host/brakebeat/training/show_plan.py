@@ -6,6 +6,7 @@ import textwrap
 from datetime import timedelta
 
 from brakebeat.training.plan import CAUTIONS, Plan, PlannedSession
+from brakebeat.wording import counted
 
 
 def plan_text(plan: Plan) -> str:
@@ -38,6 +39,6 @@ def _session(each: PlannedSession) -> str:
     reps = f"{low}" if low == high else f"{low}-{high}"
     mark = "  (!)" if each.warnings else ""
     return (
-        f"{each.starts:%H:%M}  {each.sets} x {reps} reps after {each.momentum_reps} momentum reps, "
+        f"{each.starts:%H:%M}  {each.sets} x {reps} reps after {counted(each.momentum_reps, 'momentum rep')}, "
         f"{each.rest_s} s rest{mark}"
     )

@@ -13,6 +13,7 @@ from brakebeat.link.messages import BoardStatus
 from brakebeat.watch.part_file import PartFile
 from brakebeat.watch.rig_header import KnownRig, board_header, other_file
 from brakebeat.watch.tape import EdgeTape
+from brakebeat.wording import counted
 
 
 class BoardRestartedError(DeviceError):
@@ -151,12 +152,14 @@ class Recorder:
 
     def summary(self) -> list[str]:
         """What was recorded and what is missing, in words."""
-        lines = [f"{self.path}: {self.tape.count} edges in {self.length_s:.1f} s, {self.reps} reps"]
+        lines = [
+            f"{self.path}: {counted(self.tape.count, 'edge')} in {self.length_s:.1f} s, {counted(self.reps, 'rep')}"
+        ]
         if self.warning:
             lines.append(f"CAREFUL: {self.warning}")
         if self.tape.holes:
             lost, places = self.tape.lost, len(self.tape.holes)
-            known = f"{lost} edges are known to be missing" if lost else "edges may be missing"
+            known = f"{counted(lost, 'edge')} known to be missing" if lost else "edges may be missing"
             more = "; how many more, nobody could count" if lost and self.tape.uncounted else ""
             where = "in one place" if places == 1 else f"in {places} places"
             lines.append(f"INCOMPLETE: {known}{more}, {where} (header keys edges_lost and holes_us tell)")

@@ -15,6 +15,7 @@ from rich.text import Text
 from brakebeat.link.words import CUE_WORDS, TIMING_WORDS, first_line
 from brakebeat.screen import RPM_PER_RAD_S, or_dash
 from brakebeat.watch.board_view import BoardView, RepRow
+from brakebeat.wording import counted
 
 _REDRAW_S = 0.1
 _TIMING_STYLES = {"late": "bold red", "early": "yellow", "inside": "green"}
@@ -104,7 +105,7 @@ def _notes(board: BoardView) -> list[Text]:
     if board.warning:
         words.append(f"CAREFUL: {board.warning}")
     if board.gone:
-        words.append(f"{board.gone} reps overwritten before they were fetched")
+        words.append(f"{counted(board.gone, 'rep')} overwritten before being fetched")
     if board.status is not None and board.status.trouble:
         words.append(f"trouble: {board.status.trouble}")
     return [Text(one, style="bold red") for one in words]

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from brakebeat.errors import InputError, unreadable
 from brakebeat.store.location import add_store_option
+from brakebeat.wording import counted
 
 if TYPE_CHECKING:
     from brakebeat.training.block import BlockSettings, Competition
@@ -153,7 +154,7 @@ def run(args: argparse.Namespace) -> int:
     if args.athlete:
         print(f"kept as plan {document['plan']} of {args.athlete}")
     if args.ics:
-        print(f"{args.ics}: {len(plan.sessions)} sessions for your calendar")
+        print(f"{args.ics}: {counted(len(plan.sessions), 'session')} for your calendar")
     return 0
 
 

@@ -16,6 +16,7 @@ from brakebeat.cli.board_options import (
 from brakebeat.cli.live_edges import record_edges
 from brakebeat.cli.numbers import count, positive
 from brakebeat.errors import BrakebeatError, InputError
+from brakebeat.wording import counted
 
 if TYPE_CHECKING:
     from brakebeat.watch.recorder import Recorder
@@ -89,7 +90,9 @@ def _recover(out: Path) -> int:
     from brakebeat.watch.part_file import part_of, recover
 
     got = recover(out)
-    print(f"{out}: {got.edges} edges in {got.length_s:.1f} s, from {part_of(out)}, which is gone now")
+    print(
+        f"{out}: {counted(got.edges, 'edge')} in {got.length_s:.1f} s, from {part_of(out)}, which is gone now"
+    )
     if got.damaged_bytes:
         print(f"the last {got.damaged_bytes} bytes in it were cut off or damaged, and are left out")
     return 0

@@ -18,6 +18,7 @@ from brakebeat.cli.simulate_options import (
     option_of,
 )
 from brakebeat.errors import InputError
+from brakebeat.wording import counted
 
 # Strap on the drum before a mass falls.
 _FALL_M = 1.2
@@ -164,7 +165,8 @@ def _report(args: argparse.Namespace, sensed: Any) -> None:
         return
     seconds = (truth["clock"]["end_us"] - truth["clock"]["start_us"]) / 1e6
     print(
-        f"{args.out}: {len(truth['reps'])} reps, {truth['pulses']} edges, {seconds:.1f} s (seed {args.seed})"
+        f"{args.out}: {counted(len(truth['reps']), 'rep')}, {counted(truth['pulses'], 'edge')}, {seconds:.1f} s "
+        f"(seed {args.seed})"
     )
     if args.truth is not None:
         print(f"{args.truth}: what really happened")

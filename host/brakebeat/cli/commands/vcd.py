@@ -8,6 +8,7 @@ import sys
 
 from brakebeat.cli.actions import add_action, choices
 from brakebeat.errors import InputError
+from brakebeat.wording import counted
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +61,7 @@ def _read(args: argparse.Namespace) -> int:
     header = _header(args)
     t_us, step = read_vcd(args.file, args.channel, args.edge, sense_channel=args.sense_channel)
     write_recording(args.out, t_us, step, header)
-    print(f"{args.out}: {len(t_us)} edges in {(t_us[-1] - t_us[0]) * 1e-6:.3f} s", file=sys.stderr)
+    print(f"{args.out}: {counted(len(t_us), 'edge')} in {(t_us[-1] - t_us[0]) * 1e-6:.3f} s", file=sys.stderr)
     return 0
 
 
@@ -94,5 +95,5 @@ def _write(args: argparse.Namespace) -> int:
 
     recording = read_recording(resolve(args.file))
     write_vcd(args.out, recording, args.channel)
-    print(f"{args.out}: {len(recording.t_us)} edges", file=sys.stderr)
+    print(f"{args.out}: {counted(len(recording.t_us), 'edge')}", file=sys.stderr)
     return 0

@@ -20,6 +20,7 @@ from brakebeat.store import Store
 from brakebeat.store.catalog import add_plan, named
 from brakebeat.store.changes import add_note
 from brakebeat.training.plan import Plan, lay_out, plan_document
+from brakebeat.wording import counted
 
 
 @dataclass
@@ -49,7 +50,10 @@ def fill(store: Store, seed: int, weeks: int, engine: EngineChoice, say: Callabl
         for one in heard:
             filling.take(one)
         sets, reps = filling.done.sets - before[0], filling.done.reps - before[1]
-        say(f"week {week:2} of {min(weeks, WEEKS)}: {sets} sets, {reps} reps{_missed(plans, week)}")
+        say(
+            f"week {week:2} of {min(weeks, WEEKS)}: {counted(sets, 'set')}, {counted(reps, 'rep')}"
+            f"{_missed(plans, week)}"
+        )
     return filling.done
 
 
