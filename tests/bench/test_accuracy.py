@@ -6,10 +6,10 @@ import json
 import pytest
 
 from brakebeat.bench.accuracy import main, run_conditions
-from brakebeat.bench.conditions import CONDITIONS
-from brakebeat.bench.judge import judge
-from brakebeat.bench.measure import SetResult, measure
-from brakebeat.bench.rows import ROWS
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
+from brakebeat.bench.accuracy_table.judge import judge
+from brakebeat.bench.accuracy_table.measure import SetResult, measure
+from brakebeat.bench.accuracy_table.rows import ROWS
 from brakebeat.results import Analysis, Cue, PhaseFigures, Rep
 
 # Apart from the benchmark's own seeds, which code must not be tuned on.

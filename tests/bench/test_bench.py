@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from brakebeat.bench import document as documents
-from brakebeat.bench.figure import Figure, Measured, NotRun, Scale
-from brakebeat.bench.homespun import homespun
 from brakebeat.bench.parts import PARTS, many, reference
+from brakebeat.bench.parts.figure import Figure, Measured, NotRun, Scale
 from brakebeat.bench.parts.plain import METHODS, Score, scored
+from brakebeat.bench.peak_methods.homespun import homespun
 from brakebeat.bench.reference_cost import Cost
 from brakebeat.cli import main
 from brakebeat.errors import InputError

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from brakebeat.bench.compare import compare, print_scores
-from brakebeat.bench.peaks import METHODS, ConditionScore, MethodScore
-from brakebeat.bench.picture import draw
-from brakebeat.bench.plain import (
+from brakebeat.bench.peak_methods.peaks import METHODS, ConditionScore, MethodScore
+from brakebeat.bench.peak_methods.picture import draw
+from brakebeat.bench.peak_methods.plain import (
     interval_peak_rad_s,
     peak_bound,
     revolution_peak_rad_s,

@@ -4,14 +4,14 @@ import textwrap
 
 import pytest
 
-from brakebeat.bench.callgrind import find_valgrind
 from brakebeat.bench.cost import BYTECODE_LIMIT, STATE_LIMIT_BYTES, VIPER_LIMIT, Item, print_items
-from brakebeat.bench.firmware_copy import firmware_copy, viper_functions
-from brakebeat.bench.hot_path import Feed, instructions_per_edge, run_feed
-from brakebeat.bench.instrument import SMALL_INT, Widths, instrumented
-from brakebeat.bench.sizes import ARCHITECTURES, board_files, imported_by, mpy_sizes
-from brakebeat.bench.whole_reps import instructions_per_rep, longest_call
-from brakebeat.bench.widths import hostile_widths
+from brakebeat.bench.counting.callgrind import find_valgrind
+from brakebeat.bench.counting.firmware_copy import firmware_copy, viper_functions
+from brakebeat.bench.counting.hot_path import Feed, instructions_per_edge, run_feed
+from brakebeat.bench.counting.instrument import SMALL_INT, Widths, instrumented
+from brakebeat.bench.counting.sizes import ARCHITECTURES, board_files, imported_by, mpy_sizes
+from brakebeat.bench.counting.whole_reps import instructions_per_rep, longest_call
+from brakebeat.bench.counting.widths import hostile_widths
 from brakebeat.board.engine import micropython_command
 from brakebeat.board.files import firmware_dir
 

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from brakebeat.bench import tutorial
-from brakebeat.bench.rows import ROWS
+from brakebeat.bench.accuracy_table.rows import ROWS
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
 

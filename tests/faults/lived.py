@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from brakebeat.bench.soak import RIG
-from brakebeat.bench.whole_board import Outcome, run_board
+from brakebeat.bench.soaking.board import Outcome, run_board
 from brakebeat.board.engine import micropython_command
 from brakebeat.board.files import load_wire
 from brakebeat.simulate import default_recording

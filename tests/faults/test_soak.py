@@ -3,8 +3,8 @@
 import os
 
 from brakebeat.bench.soak import HEAP_LIMIT_BYTES, Soak, compare, soak
-from brakebeat.bench.soak_events import Event, draw
-from brakebeat.bench.whole_board import Outcome, Taken
+from brakebeat.bench.soaking.board import Outcome, Taken
+from brakebeat.bench.soaking.events import Event, draw
 from tests.faults.lived import needs_vm
 
 

@@ -4,7 +4,7 @@ import dataclasses
 
 import pytest
 
-from brakebeat.bench.conditions import CONDITIONS
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.board import replay
 from brakebeat.formats.rig import Rig
 

@@ -1,6 +1,6 @@
 """Two magnets in dirt: what is wrong with single edges makes no turnaround."""
 
-from brakebeat.bench.conditions import CONDITIONS
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.board import replay
 from brakebeat.check.matching import match
 from tests.hard.judge import TrueRep

@@ -2,7 +2,7 @@
 
 import pytest
 
-from brakebeat.bench.conditions import CONDITIONS
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.board import replay
 
 

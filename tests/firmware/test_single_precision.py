@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from brakebeat.bench.conditions import CONDITIONS
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.board import replay
 from brakebeat.board.files import BOARD_PACKAGE, firmware_dir, firmware_importable
 from brakebeat.board.single_precision import SinglePrecision, compiled, prepare

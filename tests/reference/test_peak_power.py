@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from brakebeat.bench.conditions import CONDITIONS
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.formats.rig import Rig
 from brakebeat.reference import analyse
 from brakebeat.reference.cosine_step import CosineStep

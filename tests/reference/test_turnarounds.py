@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from brakebeat.bench.conditions import CONDITIONS
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.reference import analyse
 
 

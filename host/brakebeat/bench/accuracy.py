@@ -8,13 +8,13 @@ import sys
 from collections.abc import Sequence
 from functools import partial
 
-from brakebeat.bench.conditions import CONDITIONS, SEED_FROM, Condition
-from brakebeat.bench.judge import Line, judge
-from brakebeat.bench.measure import ENGINES, EngineName, SetResult, run_set
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS, SEED_FROM, Condition
+from brakebeat.bench.accuracy_table.judge import Line, judge
+from brakebeat.bench.accuracy_table.measure import ENGINES, EngineName, SetResult, run_set
+from brakebeat.bench.accuracy_table.rows import ROWS, Row
+from brakebeat.bench.accuracy_table.show import markdown, print_lines
 from brakebeat.bench.provenance import fingerprints
-from brakebeat.bench.rows import ROWS, Row
 from brakebeat.bench.run import run_all, warn
-from brakebeat.bench.show import markdown, print_lines
 from brakebeat.errors import BrakebeatError, InputError
 from brakebeat.formats.atomic import atomic_write
 from brakebeat.pools import usable_cores

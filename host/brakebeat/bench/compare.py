@@ -9,10 +9,10 @@ from collections.abc import Sequence
 
 from rich.table import Table
 
-from brakebeat.bench.conditions import CONDITIONS, SEED_FROM
-from brakebeat.bench.peaks import METHODS, ConditionScore, MethodScore, score, set_peaks
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS, SEED_FROM
+from brakebeat.bench.accuracy_table.show import console
+from brakebeat.bench.peak_methods.peaks import METHODS, ConditionScore, MethodScore, score, set_peaks
 from brakebeat.bench.run import run_all, warn
-from brakebeat.bench.show import console
 from brakebeat.errors import BrakebeatError, InputError
 from brakebeat.pools import usable_cores
 
@@ -73,7 +73,7 @@ def _run(args: argparse.Namespace) -> int:
     if args.json != "-":
         print_scores(scores)
     if args.out:
-        from brakebeat.bench.picture import draw
+        from brakebeat.bench.peak_methods.picture import draw
 
         draw(scores, args.out)
     return 0

@@ -13,15 +13,15 @@ from pathlib import Path
 from rich.table import Table
 from rich.text import Text
 
-from brakebeat.bench.callgrind import find_valgrind
-from brakebeat.bench.firmware_copy import firmware_copy, viper_functions
-from brakebeat.bench.hot_path import Feed, Work, instructions_per_edge, run_feed
-from brakebeat.bench.instrument import SMALL_INT
+from brakebeat.bench.accuracy_table.show import console
+from brakebeat.bench.counting.callgrind import find_valgrind
+from brakebeat.bench.counting.firmware_copy import firmware_copy, viper_functions
+from brakebeat.bench.counting.hot_path import Feed, Work, instructions_per_edge, run_feed
+from brakebeat.bench.counting.instrument import SMALL_INT
+from brakebeat.bench.counting.sizes import ARCHITECTURES, imported_by, mpy_sizes
+from brakebeat.bench.counting.whole_reps import KINDS, instructions_per_rep, longest_call
+from brakebeat.bench.counting.widths import hostile_widths
 from brakebeat.bench.run import warn
-from brakebeat.bench.show import console
-from brakebeat.bench.sizes import ARCHITECTURES, imported_by, mpy_sizes
-from brakebeat.bench.whole_reps import KINDS, instructions_per_rep, longest_call
-from brakebeat.bench.widths import hostile_widths
 from brakebeat.board.files import firmware_dir
 from brakebeat.errors import BrakebeatError
 from brakebeat.pools import usable_cores

@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from brakebeat import __version__
-from brakebeat.bench.figure import Measured, NotRun, Scale
 from brakebeat.bench.parts import PARTS, run_part
+from brakebeat.bench.parts.figure import Measured, NotRun, Scale
 from brakebeat.bench.provenance import fingerprints
 from brakebeat.errors import BrakebeatError, InputError, reason
 from brakebeat.formats.atomic import atomic_write

@@ -23,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
-from brakebeat.bench.conditions import CONDITIONS, SEED_FROM
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS, SEED_FROM
 from brakebeat.bench.run import warn
 from brakebeat.errors import BrakebeatError, InputError
 from brakebeat.formats.recording import Recording

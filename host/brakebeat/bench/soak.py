@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import Any
 
 from brakebeat.bench.run import warn
-from brakebeat.bench.soak_events import COUNTERS, Event, draw
-from brakebeat.bench.whole_board import Outcome, run_board, whole
+from brakebeat.bench.soaking.board import Outcome, run_board, whole
+from brakebeat.bench.soaking.events import COUNTERS, Event, draw
 from brakebeat.board.files import load_wire
 from brakebeat.errors import BrakebeatError
 

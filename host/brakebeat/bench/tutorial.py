@@ -12,11 +12,11 @@ import sys
 from collections.abc import Sequence
 
 from brakebeat.bench import accuracy
-from brakebeat.bench.conditions import CONDITIONS
-from brakebeat.bench.judge import judge
-from brakebeat.bench.measure import ENGINES
-from brakebeat.bench.rows import ROWS
-from brakebeat.bench.show import markdown
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
+from brakebeat.bench.accuracy_table.judge import judge
+from brakebeat.bench.accuracy_table.measure import ENGINES
+from brakebeat.bench.accuracy_table.rows import ROWS
+from brakebeat.bench.accuracy_table.show import markdown
 from brakebeat.board import replay
 from brakebeat.check.matching import match
 from brakebeat.reference import analyse

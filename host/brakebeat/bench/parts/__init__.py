@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 
-from brakebeat.bench.figure import Measured, Scale
+from brakebeat.bench.parts.figure import Measured, Scale
 
 # name (of the module too) -> what the table says of it
 PARTS = {

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from brakebeat.bench.callgrind import find_valgrind
 from brakebeat.bench.cost import BYTECODE_LIMIT, FEEDS, HEAP_EDGES, VIPER_LIMIT
-from brakebeat.bench.figure import Figure, Measured, NotRun, Scale
-from brakebeat.bench.firmware_copy import firmware_copy
-from brakebeat.bench.hot_path import Feed, instructions_per_edge, run_feed
+from brakebeat.bench.counting.callgrind import find_valgrind
+from brakebeat.bench.counting.firmware_copy import firmware_copy
+from brakebeat.bench.counting.hot_path import Feed, instructions_per_edge, run_feed
+from brakebeat.bench.parts.figure import Figure, Measured, NotRun, Scale
 from brakebeat.board.engine import micropython_command
 from brakebeat.board.files import firmware_dir
 

@@ -8,8 +8,8 @@ from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from brakebeat.bench.figure import Figure, Measured, NotRun, Scale
-from brakebeat.bench.processor import processor_s
+from brakebeat.bench.parts.figure import Figure, Measured, NotRun, Scale
+from brakebeat.bench.parts.processor import processor_s
 from brakebeat.board.engine import choose_engine
 from brakebeat.check import load_limits
 from brakebeat.formats.recording import write_recording

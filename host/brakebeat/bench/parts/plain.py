@@ -11,10 +11,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
-from brakebeat.bench.conditions import CONDITIONS, SEED_FROM
-from brakebeat.bench.figure import Figure, Measured, Scale
-from brakebeat.bench.homespun import homespun
-from brakebeat.bench.processor import processor_s
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS, SEED_FROM
+from brakebeat.bench.parts.figure import Figure, Measured, Scale
+from brakebeat.bench.parts.processor import processor_s
+from brakebeat.bench.peak_methods.homespun import homespun
 from brakebeat.board import replay
 from brakebeat.formats.recording import Recording
 from brakebeat.reference import analyse

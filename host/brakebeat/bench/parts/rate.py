@@ -10,9 +10,9 @@ from __future__ import annotations
 
 from functools import partial
 
-from brakebeat.bench.figure import Figure, Measured, Scale
-from brakebeat.bench.hot_path import Feed, run_feed
-from brakebeat.bench.processor import processor_s
+from brakebeat.bench.counting.hot_path import Feed, run_feed
+from brakebeat.bench.parts.figure import Figure, Measured, Scale
+from brakebeat.bench.parts.processor import processor_s
 from brakebeat.bench.reference_cost import session
 from brakebeat.board import replay
 from brakebeat.board.files import firmware_dir

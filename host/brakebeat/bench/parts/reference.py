@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from brakebeat.bench.figure import Figure, Measured, NotRun, Scale
+from brakebeat.bench.parts.figure import Figure, Measured, NotRun, Scale
 from brakebeat.bench.reference_cost import KINDS, Cost, in_own_process
 
 WANTED_PER_S = 1e6

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from brakebeat.bench.cost import CODE_LIMIT_BYTES, STATE_LIMIT_BYTES, state_items
-from brakebeat.bench.figure import Figure, Measured, NotRun, Scale
-from brakebeat.bench.sizes import ARCHITECTURES, imported_by, mpy_sizes
+from brakebeat.bench.counting.sizes import ARCHITECTURES, imported_by, mpy_sizes
+from brakebeat.bench.parts.figure import Figure, Measured, NotRun, Scale
 from brakebeat.board.engine import micropython_command
 
 

@@ -6,8 +6,8 @@ import subprocess
 import sys
 import time
 
-from brakebeat.bench.figure import Figure, Measured, Scale
-from brakebeat.bench.processor import processor_s
+from brakebeat.bench.parts.figure import Figure, Measured, Scale
+from brakebeat.bench.parts.processor import processor_s
 from brakebeat.commands import COMMANDS
 
 LIMIT_S = 0.25

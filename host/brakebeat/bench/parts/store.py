@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from brakebeat.bench.figure import Figure, Measured, Scale
+from brakebeat.bench.parts.figure import Figure, Measured, Scale
 from brakebeat.bench.store import measured
 
 DAYS = 1826

@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Measure: 0, or 1 where a limit does not hold."""
     from brakebeat.bench import document as documents
-    from brakebeat.bench.figure import Scale
+    from brakebeat.bench.parts.figure import Scale
     from brakebeat.formats.atomic import check_place
 
     # Before the measuring, which may take an hour.

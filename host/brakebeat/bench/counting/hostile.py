@@ -18,7 +18,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from brakebeat.bench.instrument import Widths, instrumented
+from brakebeat.bench.counting.instrument import Widths, instrumented
 
 _MASK = 0x3FFFFFFF
 _BATCHES = 120

@@ -9,9 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from brakebeat.bench.conditions import CONDITIONS, Condition
-from brakebeat.bench.measure import TrueRep
-from brakebeat.bench.plain import interval_peak_rad_s, peak_bound, revolution_peak_rad_s, without_bounces
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS, Condition
+from brakebeat.bench.accuracy_table.measure import TrueRep
+from brakebeat.bench.peak_methods.plain import (
+    interval_peak_rad_s,
+    peak_bound,
+    revolution_peak_rad_s,
+    without_bounces,
+)
 from brakebeat.check.matching import match
 from brakebeat.formats.recording import Recording
 

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from brakebeat.bench.peaks import METHODS, ConditionScore
+from brakebeat.bench.peak_methods.peaks import METHODS, ConditionScore
 from brakebeat.formats.atomic import atomic_write
 
 _TITLES = {

@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from brakebeat.bench.judge import Line, Value
+from brakebeat.bench.accuracy_table.judge import Line, Value
 
 # Wide enough for every table here where output goes to a file.
 _WIDTH = 140

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from brakebeat.bench.callgrind import count_calls, count_instructions
-from brakebeat.bench.conditions import CONDITIONS
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
+from brakebeat.bench.counting.callgrind import count_calls, count_instructions
 from brakebeat.board.engine import command_line
 from brakebeat.board.replay import DRIVER, playing
 from brakebeat.errors import DeviceError
@@ -18,7 +18,7 @@ KINDS = ("clean-6", "dirty-6", "clean-24", "dirty-24")
 _SEED = 1_000
 # The recording is cut so long after a rep's end that the firmware has told it.
 _TOLD_US = 800_000
-_SCRIPT = Path(__file__).parent / "vm" / "blocks.py"
+_SCRIPT = Path(__file__).parents[1] / "vm" / "blocks.py"
 # The C function that the script has the session's calls in.
 _AROUND = "re_sub_helper"
 
@@ -27,8 +27,8 @@ def instructions_per_rep(kind: str, few: int = 2, many: int = 4) -> float:
     """Instructions that the VM spends on one more rep, the main loop of a replay included.
 
     Args:
-        kind: of ``bench.conditions``; few, many: the recording is cut behind so many reps, and the difference of
-            instructions is shared among the reps that one cut has and the other has not.
+        kind: of ``bench.accuracy_table.conditions``; few, many: the recording is cut behind so many reps, and the
+            difference of instructions is shared among the reps that one cut has and the other has not.
 
     Raises:
         InputError: there is no valgrind, or no VM.

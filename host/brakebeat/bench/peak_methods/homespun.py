@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import find_peaks
 
-from brakebeat.bench.plain import TURN_RAD, without_bounces
+from brakebeat.bench.peak_methods.plain import TURN_RAD, without_bounces
 from brakebeat.formats.recording import Recording
 
 # A rep reaches this part of the fastest moment at least, rises that far from what is around it, and no two reps'

@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from brakebeat.bench.measure import SetResult
-from brakebeat.bench.rows import Row, Statistic
+from brakebeat.bench.accuracy_table.measure import SetResult
+from brakebeat.bench.accuracy_table.rows import Row, Statistic
 
 _WORST_KEPT = 5
 

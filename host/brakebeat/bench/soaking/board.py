@@ -14,7 +14,7 @@ from brakebeat.board.engine import micropython_command
 from brakebeat.board.files import firmware_dir
 from brakebeat.errors import DeviceError, InputError
 
-_SCRIPT = Path(__file__).parent / "vm" / "whole_board.py"
+_SCRIPT = Path(__file__).parents[1] / "vm" / "whole_board.py"
 Order = dict[str, Any]
 
 

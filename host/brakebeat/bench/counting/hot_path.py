@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from brakebeat.bench.callgrind import call, count_instructions
+from brakebeat.bench.counting.callgrind import call, count_instructions
 from brakebeat.board.engine import micropython_command
 from brakebeat.errors import InputError
 
 Work = Literal["passes", "ring", "nothing"]
 
-_SCRIPT = Path(__file__).parent / "vm" / "hot_path.py"
+_SCRIPT = Path(__file__).parents[1] / "vm" / "hot_path.py"
 # Edges that the script uses up before it measures.
 _SETTLING = 64
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Any, Literal
 
-from brakebeat.bench.conditions import Condition
-from brakebeat.bench.history import turns_only
+from brakebeat.bench.accuracy_table.conditions import Condition
+from brakebeat.bench.accuracy_table.history import turns_only
 from brakebeat.check.matching import match
 from brakebeat.results import Analysis, Rep
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from brakebeat.bench.whole_board import Order
+from brakebeat.bench.soaking.board import Order
 from brakebeat.simulate import default_recording
 
 # All that a board counts of its edges.
