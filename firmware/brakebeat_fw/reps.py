@@ -11,6 +11,10 @@ from .stretch import PAD
 
 # Neither phase is shorter than this share of the whole.
 _LEAST_SHARE = const(0.12)
+# No strap winds on that many times what was pulled off. A wheel that ran so far past its fastest, and half-way had
+# slowed to this share or further, is one that friction stopped (steady friction leaves 0.71, a growing one less).
+_MOST_WOUND = const(3.0)
+_RUNS_OUT = const(0.8)
 # A rep of fewer edges tells no acceleration.
 _FEW_EDGES = const(16)
 # A rep with more noise than this many times the usual was miscounted and would teach the magnet table wrong.
@@ -35,6 +39,7 @@ class Reps:
         self.effort = EffortWatch(rig)
         self.record = bytearray(wire.REP_SIZE)
         self.made = False
+        self.lost = False
         self.count = 0
         self.of_set = 0
         self._last_end_us = None  # type: int | None
@@ -57,12 +62,13 @@ class Reps:
     def make(self, end, start, stop, total, start_x, spacing_rad, start_us, cues, gap):
         # type: (int, Any, Any, float, float, float, int, list[int], bool) -> Any
         """Work out the rep up to place ``end`` of the stretch, a part at each step, since it takes a small board longer
-        than a cue may wait. The first step needs the stretch's edges. In the end ``made`` says whether it was a rep.
+        than a cue may wait. The first step needs the stretch's edges. In the end ``made`` says whether it was a rep,
+        and ``lost`` whether it was none since nobody held the strap, which may be anywhere now.
 
         start, stop: its turnarounds; total, start_x: its whole way and where it began, spacings; cues: microseconds
         from its start by kind; gap: edges were lost inside it.
         """
-        self.made = False
+        self.made = self.lost = False
         stretch = self._stretch
         sense = stretch.sense
         flags = (stretch.repaired and wire.FLAG_REPAIRED) | (stretch.thinned and wire.FLAG_THINNED)
@@ -77,6 +83,7 @@ class Reps:
         zero = abs(zero_x - start_x) if zero_x is not None else total / 2
         if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
             if not 0.75 * stretch.usual < total < 1.3 * stretch.usual:
+                self.lost = True
                 return
             # A rep as long as the last one: the count was lost before it, so what is known starts anew.
             self._zero.forget()
@@ -90,6 +97,9 @@ class Reps:
         for _ in figures.work_out(curve, start, stop, zero * spacing_rad, spacing_rad):
             yield
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
+            return
+        self.lost = _runs_out(curve, figures)
+        if self.lost:
             return
         self._cue.learn(
             curve.noise_rad * curve.duration_s / curve.total_rad, figures.eccentric_rad, figures.held
@@ -155,3 +165,15 @@ class Reps:
         if self._stored_stale:
             flags |= wire.FLAG_MAGNETS_STALE
         return flags
+
+
+def _runs_out(curve, figures):
+    # type: (Any, Any) -> bool
+    """Whether nobody holds the strap: the wheel slows evenly over a way that no strap winds on."""
+    fastest_rad = curve.angle_at(figures.peak_s, 0)
+    left_rad = curve.total_rad - fastest_rad
+    if left_rad < _MOST_WOUND * fastest_rad:
+        return False
+    half_way_s = curve.time_at(fastest_rad + left_rad / 2)
+    slowed = curve.speed_at(half_way_s, 0.1, 6, 2, 0)[0]  # type: float
+    return slowed < _RUNS_OUT * figures.peak_rad_s

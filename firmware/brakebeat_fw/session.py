@@ -490,8 +490,13 @@ class Session:
 
     def _lose_place(self):
         # type: () -> None
-        """Turning that was no whole rep: how far the wheel moved, or which way, is not known."""
+        """Turning that was no whole rep."""
         self.incomplete += 1
+        self._forget_place()
+
+    def _forget_place(self):
+        # type: () -> None
+        """How far the wheel moved, or which way, is not known."""
         if not self.stretch.sense_known:
             self.zero.forget()
             self.stretch.table.forget()
@@ -527,6 +532,9 @@ class Session:
                 self._finish(first, base, end_s, before)
                 self._go_on(True)
                 stretch.stand(first, before)
+                if self.reps.lost:
+                    self.zero.forget()
+                    self._forget_place()
         self._begin(stretch.count)
         state[_SEEN] = 0
 

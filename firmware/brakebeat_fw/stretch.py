@@ -733,9 +733,10 @@ class Stretch:
             buffer[place] = buffer[first + place]
             buffer[CAPACITY + place] = buffer[CAPACITY + first + place] - passed
         state[_INDEX] -= passed
-        state[_NEXT_STORE] = max(0, state[_NEXT_STORE] - passed)
         state[_COUNT] = count
         state[_STRIDE] = state[_BASE_STRIDE]
+        # A thinned stretch would have left out more edges than this one.
+        state[_NEXT_STORE] = max(0, min(state[_NEXT_STORE] - passed, state[_INDEX] + state[_STRIDE]))
         state[_SLOW] = state[_SLOWEST] = state[_RUN] = 0
         state[_TURN_AT] = state[_KNOWN_TURN] = 0
         state[_FASTEST] = detector.DT_MAX
