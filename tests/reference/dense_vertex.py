@@ -37,7 +37,7 @@ def cost_of(edges, split, unseen_s, rest_s, scales):
         change = np.where(before, 0.0, CHANGE * usual * grown(x, change_s))
         covariance += np.outer(change, change)
     # As the code under test does it, against rounding.
-    covariance += 1e-11 * np.diag(np.diag(covariance) + 1.0)
+    covariance += 1e-11 * np.eye(len(t_s))
     covariance += (same if rested else 1.0) * np.outer(spread, spread)
     ahead = np.where(before, shift_sd, -shift_sd)
     covariance += np.outer(ahead, ahead) + spacing**2 + np.diag(sigma**2)

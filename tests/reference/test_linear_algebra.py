@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from brakebeat.reference.listener import Listener
 from brakebeat.reference.meeting import met
-from brakebeat.reference.side import RISE_S, Sides, listen
+from brakebeat.reference.side import RISE_S, Sides
 from brakebeat.reference.spline import Grid, gram
 from brakebeat.reference.start import Prior, Starts
 from tests.reference.dense_vertex import cost_of
@@ -27,7 +28,7 @@ def sides_of(edges, split, scales, rested):
         away = np.abs(t_s[own] - t_s[first])
         level = column(angle[own] - top, 0.0)
         shown = column(np.ones(len(own)), 0.0)
-        each = np.array([jerk]), np.array([usual]), rise_s, np.array([change_s])
+        each = [np.array([value]) for value in (jerk, usual, rise_s, change_s)]
         return Sides(column(away, 0.0), level, column(sigma[own], 1.0), shown, *each)
 
     own = np.arange(len(t_s))
@@ -46,7 +47,7 @@ def test_two_sides_that_meet_give_the_normal_density_of_all_edges(seed, before, 
     unseen = np.array([0.1, 0.3, 0.6]) * gap
     first, second = sides_of(edges, before, SCALES, rested)
     doubts = np.array([SCALES[2]]), np.array([SCALES[3]])
-    told = listen(first, unseen[None]), listen(second, (gap - rest - unseen)[None])
+    told = Listener(first).listen(unseen[None]), Listener(second).listen((gap - rest - unseen)[None])
     found = met(*told, *doubts, rested=rested)
     for number in range(3):
         cost, turned = cost_of(edges, before, unseen[number], rest, SCALES)
@@ -92,7 +93,8 @@ def test_a_course_without_noise_has_its_vertex_where_it_turned():
     first, second = sides_of(edges, 3, (1.0, 60.0, 1.0, 1e-4, 0.045), rested=False)
     unseen = 0.18 + np.linspace(-0.05, 0.05, 101)
     doubts = np.array([1.0]), np.array([1e-4])
-    found = met(listen(first, unseen[None]), listen(second, 0.36 - unseen[None]), *doubts, rested=False)
+    told = Listener(first).listen(unseen[None]), Listener(second).listen(0.36 - unseen[None])
+    found = met(*told, *doubts, rested=False)
     best = int(np.argmin(found.cost))
     assert unseen[best] == pytest.approx(0.18, abs=1e-9)
     assert edges[1][2] + 0.5 + found.level_rad[0, best] == pytest.approx(0.0, abs=1e-3)

@@ -8,7 +8,7 @@ from scipy.integrate import quad
 
 from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.reference import analyse, ramp
-from brakebeat.reference.side import jerk_covariance
+from brakebeat.reference.gist import jerk_covariance
 
 PEAK_RAD_S2 = 80.0
 SHARE = 0.1

@@ -49,20 +49,21 @@ class Layout:
         cost: Array = -2.0 * np.log(np.maximum(passing, LEAST_SPEED_RAD_S)).sum(axis=1)
         return cost
 
+    def sides(self, which: Integers, *, rested: bool) -> Sides:
+        """Some readings' edges before the turnaround, then their edges after it."""
+        after = self._after
+        if rested:
+            none = np.zeros(len(self.readings))
+            after = replace(after, rise_s=none + RISE_S, change_s=none)
+        return self._before.part(which).beside(after.part(which))
+
     @cached_property
-    def before(self) -> Sides:
-        """The edges before the turnaround."""
+    def _before(self) -> Sides:
         return self._side(self.split[:, None] - 1, -1)
 
     @cached_property
-    def after(self) -> Sides:
-        """The edges after it, where the wheel turned straight round."""
+    def _after(self) -> Sides:
         return self._side(self.split[:, None], 1)
-
-    @cached_property
-    def after_rest(self) -> Sides:
-        """The edges after it, where there was a rest."""
-        return replace(self.after, rise_s=RISE_S, change_s=np.zeros(len(self.readings)))
 
     @cached_property
     def _sigma_rad(self) -> Array:
@@ -74,7 +75,7 @@ class Layout:
 
     def _side(self, start: Integers, way: int) -> Sides:
         count = self._rows.count
-        longest = int(self.split.max() if way < 0 else (count - self.split).max())
+        longest = int(np.maximum(self.split, count - self.split).max())
         at = start + way * np.arange(longest)
         shown = (at >= 0) & (at < count[:, None])
         at = np.where(shown, at, start)
@@ -90,7 +91,7 @@ class Layout:
             np.ascontiguousarray(shown.T.astype(float)),
             np.array([reading.model.noise.jerk_density for reading in self.readings]),
             self.usual_rad_s2,
-            0.0,
+            np.zeros(len(count)),
             np.array([reading.change_s if way > 0 else 0.0 for reading in self.readings]),
         )
 

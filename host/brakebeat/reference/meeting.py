@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brakebeat.reference.side import Told
+from brakebeat.reference.listener import Told
 from brakebeat.reference.spline import Array
 
 # Prior standard deviation of the acceleration at the vertex, as a part of the usual one.

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from brakebeat.reference.cosine_step import CosineStep
+from brakebeat.reference.gist import jerk_covariance
 from brakebeat.reference.onset import ONSET_SHARE
 from brakebeat.reference.phases import WINDOW_S, Phase
 from brakebeat.reference.rig_physics import Physics
-from brakebeat.reference.side import jerk_covariance
 from brakebeat.reference.spline import Array, Integers
 from brakebeat.reference.stroke_edges import StrokeEdges
 

@@ -201,10 +201,11 @@ def _from_rest(
             Prior(factor * model.noise.jerk_density, model.usual_accel_rad_s2, model.spacing_rad)
             for factor in rough
         ],
+        _BLUR_RAD,
         rises=True,
     )
     lead = np.geomspace(0.004, LONGEST_LEAD_S, _LEADS)
-    lead_s, cost = starts.least(np.broadcast_to(lead, (len(shown) * len(rough), _LEADS)), _BLUR_RAD, _LEADS)
+    lead_s, cost = starts.least(np.broadcast_to(lead, (len(shown) * len(rough), _LEADS)), _LEADS)
     cost = cost.reshape(len(shown), len(rough))
     rows, best = np.arange(len(shown)), cost.argmin(axis=1)
     lead_s = lead_s.reshape(cost.shape)[rows, best]

@@ -12,10 +12,10 @@ from dataclasses import replace
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
+from brakebeat.reference.gist import jerk_covariance
 from brakebeat.reference.onset import ONSET_SHARE, Onset
 from brakebeat.reference.phases import Phase
 from brakebeat.reference.rig_physics import Physics
-from brakebeat.reference.side import jerk_covariance
 from brakebeat.reference.spline import Array
 from brakebeat.reference.stroke_edges import StrokeEdges
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from brakebeat.reference.listener import Listener
 from brakebeat.reference.meeting import ACCEL_SPREAD, ACCEL_SPREAD_AT_REST, alone
-from brakebeat.reference.side import CHANGE_S, RISE_S, Sides, finer_grid, listen
+from brakebeat.reference.side import CHANGE_S, RISE_S, Sides, finer_grid
 from brakebeat.reference.spline import Array, Integers
 
 # A wheel passes its first magnet within this after setting off.
@@ -33,11 +34,13 @@ class Prior:
 class Starts:
     """Courses of edges from rest on, each under several priors: course by course, under one prior after the other.
 
-    ``rises``: the pull grows from nothing (played backwards, braking does not).
+    ``blurs_rad``: what is added to each edge's doubt on each of the grids; ``rises``: the pull grows from nothing
+    (played backwards, braking does not).
     """
 
-    sides: Sides
+    listener: Listener
     spacing_rad: float
+    blurs_rad: Sequence[float]
     rises: bool
 
     @classmethod
@@ -47,6 +50,7 @@ class Starts:
         way_rad: Sequence[Array],
         sigma_rad: Sequence[Array],
         priors: Sequence[Prior],
+        blurs_rad: Sequence[float] = (0.0,),
         *,
         rises: bool,
     ) -> Starts:
@@ -61,20 +65,20 @@ class Starts:
             shown,
             np.tile([prior.jerk_density for prior in priors], len(away_s)),
             np.tile([prior.accel_rad_s2 for prior in priors], len(away_s)),
-            RISE_S if rises else 0.0,
+            np.full(count, RISE_S if rises else 0.0),
             np.full(count, 0.0 if rises else CHANGE_S),
         )
-        return cls(sides, spacing, rises)
+        return cls(Listener(sides, blurs_rad), spacing, blurs_rad, rises)
 
     def cost(self, lead_s: Array, blur_rad: float = 0.0) -> Array:
         """−2·log likelihood (r, k) of having set off ``lead_s`` (r, k) before the first edge."""
         spread = ACCEL_SPREAD_AT_REST if self.rises else ACCEL_SPREAD
-        return alone(listen(self.sides, lead_s, blur_rad), self.spacing_rad, spread)
+        return alone(self.listener.listen(lead_s, blur_rad), self.spacing_rad, spread)
 
-    def least(self, lead_s: Array, blur_rad: Sequence[float], finer: int) -> tuple[Array, Array]:
+    def least(self, lead_s: Array, finer: int) -> tuple[Array, Array]:
         """The best time (r,) and its cost, from a grid (r, k) on that gets finer with each blur."""
-        cost = self.cost(lead_s, blur_rad[0])
-        for blur in blur_rad[1:]:
+        cost = self.cost(lead_s, self.blurs_rad[0])
+        for blur in self.blurs_rad[1:]:
             lead_s = finer_grid(lead_s, cost, finer)
             cost = self.cost(lead_s, blur)
         best: Integers = cost.argmin(axis=1)
@@ -99,9 +103,9 @@ def start_from_rest(
     Args:
         rises: the pull grows from nothing (played backwards, braking does not).
     """
-    starts = Starts.of([t_s - t_s[0]], [way_rad], [sigma_rad], priors, rises=rises)
+    starts = Starts.of([t_s - t_s[0]], [way_rad], [sigma_rad], priors, _BLUR_RAD, rises=rises)
     lead_s = np.broadcast_to(np.geomspace(1e-3, LONGEST_LEAD_S, _FIRST_LEADS), (len(priors), _FIRST_LEADS))
-    lead_s, cost = starts.least(lead_s, _BLUR_RAD, _FINER)
+    lead_s, cost = starts.least(lead_s, _FINER)
     beside = starts.cost(lead_s[:, None] + np.array([_BESIDE_S, 0.0, -_BESIDE_S]))
     curve = (beside[:, 0] - 2.0 * beside[:, 1] + beside[:, 2]) / _BESIDE_S**2
     told = curve > 0.0
