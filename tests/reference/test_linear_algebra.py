@@ -5,10 +5,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from brakebeat.reference.basis import Basis
 from brakebeat.reference.listener import Listener
 from brakebeat.reference.meeting import met
 from brakebeat.reference.side import RISE_S, Sides
-from brakebeat.reference.spline import Grid, gram
+from brakebeat.reference.spline import Grid
 from brakebeat.reference.start import Prior, Starts
 from tests.reference.dense_vertex import cost_of
 
@@ -81,7 +82,7 @@ def test_gram_is_the_product_of_the_rows(seed, pieces):
     first, weights = grid.basis(t_s)
     rows = grid.rows(t_s)
     product = rows.T @ (precision[:, None] * rows)
-    band = gram(grid, first, weights, precision)
+    band = Basis(grid, first, weights).gram(precision)
     for below in range(4):
         diagonal = np.diagonal(product, -below)
         assert band[below, : len(diagonal)] == pytest.approx(diagonal, rel=1e-12, abs=1e-12)

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from brakebeat.reference.basis import Basis
 from brakebeat.reference.chain import STEP_S, Chain
 from brakebeat.reference.noise import Noise
-from brakebeat.reference.spline import Array, Grid, Integers, third
+from brakebeat.reference.spline import Array, Grid, third
 
 # Student's degrees of freedom of the jerk, over patches of so many pieces.
 JERK_DOF = 1.0
@@ -24,34 +25,41 @@ PATCH = 5
 class Bundle:
     """Chains on one grid; arrays (n,) run over all their edges, (p,) over all pieces.
 
-    ``edges`` and ``coefficients`` are each chain's own slices of them; ``whole`` (p,) is False for the pieces
-    between two chains.
+    ``values`` and ``slopes`` give the splines and their slopes at the edges; ``edges`` and ``coefficients`` are each
+    chain's own slices of them; ``whole`` (p,) is False for the pieces between two chains; ``skipped``: so many of each
+    chain's pieces are left out before its first edge.
     """
 
     chains: Sequence[Chain]
     grid: Grid
-    first: Integers
-    rows: Array
-    slopes: Array
+    values: Basis
+    slopes: Basis
     trust: Array
     whole: NDArray[np.bool_]
     edges: list[slice]
     coefficients: list[slice]
+    skipped: list[int]
 
     @classmethod
     def of(cls, chains: Sequence[Chain], most_pieces: int | None = None) -> Bundle:
-        """All of the chains, or their beginning, of so many pieces at most."""
+        """All of the chains, or their beginning, of so many pieces at most, without what lies beyond their edges."""
         edges: list[slice] = []
         coefficients: list[slice] = []
+        skipped: list[int] = []
         begun, room = 0, most_pieces
         for chain in chains:
-            pieces = chain.grid.pieces if room is None else min(chain.grid.pieces, room)
-            count = len(chain.t_s) if pieces == chain.grid.pieces else int((chain.first < pieces).sum())
+            pieces, count, skip = chain.grid.pieces, len(chain.t_s), 0
+            if room is not None:
+                count = int((chain.first < room).sum())
+                room -= pieces
+                # Edges whose times a wrong turnaround has put out of order are not a chain's first and last.
+                skip = int(chain.first[:count].min())
+                pieces = int(chain.first[:count].max()) - skip + 1
             start = edges[-1].stop if edges else 0
             edges.append(slice(start, start + count))
             coefficients.append(slice(begun, begun + pieces + 3))
+            skipped.append(skip)
             begun += pieces + 3
-            room = None if room is None else room - pieces
         whole = np.ones(begun - 3, bool)
         for own in coefficients[:-1]:
             whole[own.stop - 3 : own.stop] = False
@@ -60,17 +68,19 @@ class Bundle:
             own = zip(chains, edges, strict=True)
             return np.concatenate([getattr(chain, name)[: at.stop - at.start] for chain, at in own])
 
-        offset = np.repeat([own.start for own in coefficients], [own.stop - own.start for own in edges])
+        starts = [own.start - skip for own, skip in zip(coefficients, skipped, strict=True)]
+        offset = np.repeat(starts, [own.stop - own.start for own in edges])
+        grid, first = Grid(0.0, STEP_S, begun - 3), joined("first").astype(np.int64) + offset
         return cls(
             chains,
-            Grid(0.0, STEP_S, begun - 3),
-            joined("first").astype(np.int64) + offset,
-            joined("rows"),
-            joined("slopes"),
+            grid,
+            Basis(grid, first, joined("rows")),
+            Basis(grid, first, joined("slopes")),
             joined("trust"),
             whole,
             edges,
             coefficients,
+            skipped,
         )
 
     def pieces_of(self, number: int) -> slice:
@@ -78,12 +88,16 @@ class Bundle:
         own = self.coefficients[number]
         return slice(own.start, own.stop - 3)
 
+    def of_chain(self, number: int) -> slice:
+        """The same among all of the chain's pieces."""
+        at, skip = self.pieces_of(number), self.skipped[number]
+        return slice(skip, skip + at.stop - at.start)
+
     def over_pieces(self, values: Sequence[Array]) -> Array:
         """Each chain's values at its pieces, all together; 0 between the chains."""
         together = np.zeros(self.grid.pieces)
         for number, own in enumerate(values):
-            at = self.pieces_of(number)
-            together[at] = own[: at.stop - at.start]
+            together[self.pieces_of(number)] = own[self.of_chain(number)]
         return together
 
     def over_edges(self, values: Sequence[Array]) -> Array:
@@ -96,11 +110,6 @@ class Bundle:
         count = np.array([own.stop - own.start for own in self.edges])
         means = np.add.reduceat(angle_rad, [own.start for own in self.edges]) / count
         return angle_rad - np.repeat(means, count), means
-
-    def at_edges(self, coefficients: Array, rows: Array) -> Array:
-        """What ``rows`` (values or slopes) give at the edges."""
-        value: Array = (coefficients[self.first[:, None] + np.arange(4)] * rows).sum(axis=1)
-        return value
 
     def jerk(self, coefficients: Array) -> Array:
         """The third derivative in each piece."""

@@ -115,7 +115,7 @@ class Gist:
         (r, k) before the first edge."""
         powers = np.ones((unseen_s.shape[0], _DEGREES, unseen_s.shape[1]))
         powers[:, 1:] = unseen_s[:, None]
-        covariance = np.empty((STATE, STATE, *unseen_s.shape))
+        covariance = np.zeros((STATE, STATE, *unseen_s.shape))
         noise = np.ascontiguousarray(np.moveaxis(self.noise, 2, 0))
         pairs = noise @ np.multiply.accumulate(powers, axis=1)
         covariance[_UPPER] = np.moveaxis(pairs, 1, 0)

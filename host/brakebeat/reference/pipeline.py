@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -244,13 +245,7 @@ def _resolve(
     last_row = [int(run.row[-1]) for run in runs]
     runs = list(runs)
     turnings: list[Turning | None] = [None] * (len(runs) - 1)
-    # Every other turnaround at once: neighbours may look at the same edges.
-    for first in (0, 1):
-        numbers = [
-            number
-            for number in range(first, len(runs) - 1, 2)
-            if runs[number + 1].turned and min(len(runs[number].t_s), len(runs[number + 1].t_s)) >= 2
-        ]
+    for numbers in _apart(runs):
         around = [_nearby(t_s, runs[number], runs[number + 1], last_row[number]) for number in numbers]
         nears = [
             dataclasses.replace(
@@ -268,6 +263,17 @@ def _resolve(
             turnings[number] = turning
             runs[number], runs[number + 1] = reread(runs[number], runs[number + 1], t_s, turning.near, window)
     return runs, turnings
+
+
+def _apart(runs: list[EdgeRun]) -> list[list[int]]:
+    """The turnarounds, each by the number of the run before it, in groups that can be looked at at once: of neighbours
+    that may look at the same edges every other one, all others together."""
+    groups: list[list[int]] = [[], []]
+    for number, (before, after) in enumerate(itertools.pairwise(runs)):
+        fewest = min(len(before.t_s), len(after.t_s))
+        if after.turned and fewest >= 2:
+            groups[number % 2 if fewest < 2 * NEAR else 0].append(number)
+    return groups
 
 
 def _nearby(t_s: Array, before: EdgeRun, after: EdgeRun, last_row: int) -> tuple[Nearby, Integers]:

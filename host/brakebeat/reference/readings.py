@@ -42,7 +42,7 @@ class Readings:
         if len(roomy):
             rested = Rested(self._layout, roomy, [_GLANCE_RAD])
             grid = rested.spanning(_GLANCE)
-            least = rested.cost(grid, grid, _GLANCE_RAD)[0].min(axis=(1, 2)) + REST_COST
+            least = rested.cost(grid, grid, _GLANCE_RAD).min(axis=(1, 2)) + REST_COST
             cost[roomy] = np.minimum(cost[roomy], least)
         half = 0.5 * np.minimum(np.maximum(self._gap, 1e-6), LONGEST_S)
         guessed: Array = cost + self._layout.fixed

@@ -27,7 +27,10 @@ _QUICK_S, _QUICK_SPREAD = 0.05, 0.5
 # more slowly, so as not to lose it.
 _GRIDS, _BLURS_RAD = (20, 15, 15, 15, 15, 15, 15), (0.04, 0.02, 0.01, 0.004, 0.001, 0.0, 0.0)
 _GRIDS_BESIDE = 3
+# How the cost curves there tells the doubt: of the vertex at the same rest, and of the rest at each the best vertex.
 _BESIDE_S, _REST_BESIDE_S = 0.002, 0.005
+_SHARES = np.linspace(-0.12, 0.12, 15)
+_AT_REST, _OTHER_RESTS = [1, 0, 2], slice(3, None)
 # Neither coming to rest nor setting off takes less of the time that the wheel moves unseen.
 _LEAST_SHARE = 0.05
 
@@ -39,7 +42,7 @@ class Rested(BothSides):
         super().__init__(layout, which, blurs_rad, rested=True)
         self._room = room_s(self.gap_s)
 
-    def cost(self, before_s: Array, after_s: Array, blur_rad: float = 0.0) -> tuple[Array, Met]:
+    def cost(self, before_s: Array, after_s: Array, blur_rad: float = 0.0) -> Array:
         """Costs (r, k, l) of turning ``before_s`` (r, k) after an edge and resting until ``after_s`` (r, l) before."""
         before, after = self.listen(before_s, after_s, blur_rad)
         spacing, shift = self.spacing_rad[:, None, None], self.shift_sd_rad[:, None, None]
@@ -48,7 +51,7 @@ class Rested(BothSides):
         moving = before_s[:, :, None] + after_s[:, None, :]
         shorter = np.minimum(before_s[:, :, None], after_s[:, None, :])
         possible = (moving <= self._room[:, None, None]) & (shorter >= _LEAST_SHARE * moving)
-        return np.where(possible, cost, 1e300), found
+        return np.where(possible, cost, 1e300)
 
     def spanning(self, count: int) -> Array:
         """Times (r, count) from a magnet to standstill."""
@@ -59,51 +62,47 @@ class Rested(BothSides):
     def verdicts(self) -> list[Verdict]:
         """The best vertices and rests."""
         before = after = self.spanning(_GRIDS[0])
-        cost, found = self.cost(before, after, _BLURS_RAD[0])
+        cost = self.cost(before, after, _BLURS_RAD[0])
         for count, blur in zip(_GRIDS[1:], _BLURS_RAD[1:], strict=True):
             before, after = (
                 finer_grid(before, cost.min(axis=2), count, _GRIDS_BESIDE),
                 finer_grid(after, cost.min(axis=1), count, _GRIDS_BESIDE),
             )
-            cost, found = self.cost(before, after, blur)
+            cost = self.cost(before, after, blur)
         rows = np.arange(len(before))
         flat = cost.reshape(len(rows), -1).argmin(axis=1)
-        at = (rows, flat // cost.shape[2], flat % cost.shape[2])
-        u, w = before[rows, at[1]], after[rows, at[2]]
+        u, w = before[rows, flat // cost.shape[2]], after[rows, flat % cost.shape[2]]
+        costs, found = self._paired(*_beside(u, w))
+        # The point itself, then points at the same rest, then at a shorter and at a longer one.
+        vertex_spread = curvature_spread(costs[:, _AT_REST], _BESIDE_S, 0.1)
+        rests = costs[:, _OTHER_RESTS].reshape(len(u), 3, -1).min(axis=2)
+        rest_spread = curvature_spread(rests, _REST_BESIDE_S, 0.05)
         rest = self.gap_s - u - w
-        rest_spread = self._rest_spread(u, w)
         doubt = np.minimum(np.maximum(rest_spread, 1e-3), rest + _REST_SCALE_S)
-        total = cost[at] + self.beyond_likelihood(u, w, found.level_rad[at]) + REST_COST
+        total = costs[:, 0] + self.beyond_likelihood(u, w, found.level_rad[:, 0]) + REST_COST
         total += 2.0 * np.log((rest + _REST_SCALE_S) / doubt)
         total += (np.maximum(np.log(_QUICK_S / np.maximum(rest, LEAST_REST_S)), 0.0) / _QUICK_SPREAD) ** 2
-        columns = total, found.misfit[at], self.last_s + u, self._vertex_spread(u, w), rest, rest_spread
+        columns = total, found.misfit[:, 0], self.last_s + u, vertex_spread, rest, rest_spread
         return [Verdict(*told) for told in zip(*(column.tolist() for column in columns), strict=True)]
 
-    def _vertex_spread(self, before_s: Array, after_s: Array) -> Array:
-        """Standard deviation of the vertex's time at a given rest, from how the cost curves there."""
-        beside = np.array([-_BESIDE_S, 0.0, _BESIDE_S])
-        return curvature_spread(
-            self._paired(before_s[:, None] + beside, after_s[:, None] - beside), _BESIDE_S, 0.1
-        )
-
-    def _rest_spread(self, before_s: Array, after_s: Array) -> Array:
-        """Standard deviation of the rest, from how the cost curves along it, at each the best vertex."""
-        side = np.array([-_REST_BESIDE_S, 0.0, _REST_BESIDE_S])
-        moving = (before_s + after_s)[:, None, None] + side[:, None]
-        share = (before_s / (before_s + after_s))[:, None, None] + np.linspace(-0.12, 0.12, 15)
-        share = np.clip(share, 0.0, 1.0)
-        moving = np.maximum(moving, 1e-3)
-        u, w = share * moving, (1.0 - share) * moving
-        cost = self._paired(u.reshape(len(u), -1), w.reshape(len(w), -1))
-        return curvature_spread(cost.reshape(len(u), 3, -1).min(axis=2), _REST_BESIDE_S, 0.05)
-
-    def _paired(self, before_s: Array, after_s: Array) -> Array:
+    def _paired(self, before_s: Array, after_s: Array) -> tuple[Array, Met]:
         """Costs (r, k) of turning with rests, time by time."""
         told = self.listen(before_s, after_s)
         found = met(*told, self.spacing_rad[:, None], self.shift_sd_rad[:, None], rested=True)
-        return found.cost + self.idle(before_s) + self.idle(after_s)
+        return found.cost + self.idle(before_s) + self.idle(after_s), found
 
 
 def room_s(gap_s: Array) -> Array:
     """How long the wheel may move unseen in a gap with a rest in it."""
     return np.minimum(gap_s - LEAST_REST_S, LONGEST_S)
+
+
+def _beside(before_s: Array, after_s: Array) -> tuple[Array, Array]:
+    """Times (r, k) at and around those given: themselves, other vertices at the same rest, other rests."""
+    u, w = before_s[:, None], after_s[:, None]
+    same = np.array([0.0, -_BESIDE_S, _BESIDE_S])
+    moving = (u + w)[:, None] + np.array([-_REST_BESIDE_S, 0.0, _REST_BESIDE_S])[:, None]
+    share = np.clip((u / (u + w))[:, None] + _SHARES, 0.0, 1.0)
+    moving = np.maximum(moving, 1e-3)
+    first, second = (part.reshape(len(u), -1) for part in (share * moving, (1.0 - share) * moving))
+    return np.hstack([u + same, first]), np.hstack([w - same, second])

@@ -10,7 +10,7 @@ from brakebeat.reference.bundle import Bundle
 from brakebeat.reference.chain import Chain
 from brakebeat.reference.fit import Fit, first_speeds
 from brakebeat.reference.noise import Noise
-from brakebeat.reference.spline import Array, Factor, gram, penalty, project
+from brakebeat.reference.spline import Array, Factor, from_third, penalty
 
 # Pieces looked at: enough for some 20 reps, so that a long recording costs no more than a short one.
 PIECES = 8000
@@ -58,14 +58,13 @@ def _search(
     speed = bundle.over_edges([speeds[at] for at in chosen])
     ease = bundle.over_pieces([chains[at].ease for at in chosen])
     for spans in rounds:
-        likelihood = _Likelihood(bundle, angle, speed, ease)
+        likelihood = _Likelihood(bundle, angle, speed, ease, noise)
         noise = _greatest(likelihood, noise, spans)
-        coefficients = likelihood.spline(noise)[0]
+        coefficients = likelihood.spline(noise)
         ease = bundle.ease(coefficients, noise)
-        speed = np.abs(bundle.at_edges(coefficients, bundle.slopes))
+        speed = np.abs(bundle.slopes.at(coefficients))
     for number, at in enumerate(chosen):
-        found = ease[bundle.pieces_of(number)]
-        chains[at].ease[: len(found)] = found
+        chains[at].ease[bundle.of_chain(number)] = ease[bundle.pieces_of(number)]
     return noise
 
 
@@ -118,32 +117,51 @@ def _moved(logs: Array, axis: int, step: float) -> Array:
 
 
 class _Likelihood:
-    """Marginal likelihood of the scales, the jerk's bursts and the speeds at the edges given."""
+    """Marginal likelihood of the scales, the jerk's bursts and the speeds at the edges given.
 
-    def __init__(self, bundle: Bundle, angle_rad: Array, speed_rad_s: Array, ease: Array) -> None:
+    The splines at the scales that a search sets out from are near those at any others: what there is to gain from them
+    on is small, so that no rounding can drown it.
+    """
+
+    def __init__(
+        self, bundle: Bundle, angle_rad: Array, speed_rad_s: Array, ease: Array, start: Noise
+    ) -> None:
         self._bundle, self._angle, self._speed = bundle, angle_rad, speed_rad_s
         # The penalty's shape stays the same in all trials.
-        self._jerk = ease * bundle.grid.step_s
-        self._shape = penalty(bundle.grid, self._jerk)
-        self._jerk_logs = float(np.log(self._jerk[bundle.whole]).sum())
+        jerk = ease * bundle.grid.step_s
+        self._shape = penalty(bundle.grid, jerk)
+        self._jerk_logs = float(np.log(jerk[bundle.whole]).sum())
         self._pieces = int(bundle.whole.sum())
+        near = self.spline(start)
+        bent = bundle.jerk(near)
+        self._residual = angle_rad - bundle.values.at(near)
+        self._rough, self._pull = float(jerk @ bent**2), from_third(bundle.grid, jerk * bent)
+        self._known: dict[bytes, float] = {}
 
     def cost(self, logs: Array) -> float:
         """−2·log likelihood at the scales' logarithms."""
-        return self.spline(Noise(*np.exp(logs).tolist()))[1]
+        key = logs.tobytes()
+        if key not in self._known:
+            self._known[key] = self._cost(Noise(*np.exp(logs).tolist()))
+        return self._known[key]
 
-    def spline(self, noise: Noise) -> tuple[Array, float]:
-        """The splines at given scales, and −2·log of the edges' marginal likelihood.
+    def spline(self, noise: Noise) -> Array:
+        """The splines' coefficients at given scales."""
+        weight = self._weight(noise)
+        return self._factor(weight, noise).solve(self._bundle.values.project(weight * self._angle))
 
-        The misfit is summed from residuals: as a difference of large forms it would drown in rounding.
-        """
-        bundle = self._bundle
-        weight = bundle.trust / noise.sigma(self._speed) ** 2
-        band = gram(bundle.grid, bundle.first, bundle.rows, weight) + self._shape / noise.jerk_density
-        factor = Factor(band)
-        coefficients = factor.solve(project(bundle.grid, bundle.first, bundle.rows, weight * self._angle))
-        residual = self._angle - bundle.at_edges(coefficients, bundle.rows)
-        misfit = weight @ residual**2 + self._jerk @ bundle.jerk(coefficients) ** 2 / noise.jerk_density
+    def _cost(self, noise: Noise) -> float:
+        weight = self._weight(noise)
+        factor = self._factor(weight, noise)
+        pushed = self._bundle.values.project(weight * self._residual) - self._pull / noise.jerk_density
+        gained = factor.whiten(pushed)
+        misfit = weight @ self._residual**2 + self._rough / noise.jerk_density - gained @ gained
         jerk_logs = self._jerk_logs - self._pieces * np.log(noise.jerk_density)
-        determinants = factor.log_determinant - np.log(weight).sum() - jerk_logs
-        return coefficients, float(misfit + determinants)
+        return float(misfit + factor.log_determinant - np.log(weight).sum() - jerk_logs)
+
+    def _weight(self, noise: Noise) -> Array:
+        weight: Array = self._bundle.trust / noise.sigma(self._speed) ** 2
+        return weight
+
+    def _factor(self, weight: Array, noise: Noise) -> Factor:
+        return Factor(self._bundle.values.gram(weight) + self._shape / noise.jerk_density)

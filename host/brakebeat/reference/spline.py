@@ -11,15 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
+from scipy.linalg import LinAlgError
+from scipy.linalg.lapack import dpbtrf, dpbtrs, dtbtrs
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 _THIRD = np.array([-1.0, 3.0, -3.0, 1.0])
-# The ten pairs of a basis row's weights: where the first stands in the row, and the second so far behind it.
-_ACROSS = np.array([0, 1, 2, 3, 0, 1, 2, 0, 1, 0])
-_BELOW = np.array([0, 0, 0, 0, 1, 1, 1, 2, 2, 3])
 
 
 @dataclass(frozen=True)
@@ -75,30 +73,9 @@ class Grid:
         return dense
 
 
-def gram(grid: Grid, first: Integers, weights: Array, precision: Array) -> Array:
-    """Bᵀ·diag(precision)·B in lower banded form (4, size) for basis rows (first, weights)."""
-    weighed = precision[:, None] * weights
-    at = (first[:, None] + grid.size * _BELOW + _ACROSS).ravel()
-    products = (weighed[:, _ACROSS] * weights[:, _ACROSS + _BELOW]).ravel()
-    band: Array = (
-        np.bincount(at, products, 4 * grid.size).reshape(4, grid.size).astype(np.float64, copy=False)
-    )
-    return band
-
-
-def project(grid: Grid, first: Integers, weights: Array, values: Array) -> Array:
-    """Bᵀ·values for values (n,) or (n, m)."""
-    columns = values.reshape(len(values), -1)
-    out = np.empty((grid.size, columns.shape[1]))
-    at = (first[:, None] + np.arange(4)).ravel()
-    for column in range(columns.shape[1]):
-        out[:, column] = np.bincount(at, (weights * columns[:, column, None]).ravel(), grid.size)
-    return out.reshape(grid.size, *values.shape[1:])
-
-
 def penalty(grid: Grid, precision: Array) -> Array:
     """Lower banded form of the jerk penalty: Σ precision[k]·(third derivative in piece k)²."""
-    band = np.zeros((4, grid.size))
+    band = np.zeros((4, grid.size), order="F")
     weighed = precision / grid.step_s**6
     for below in range(4):
         for a in range(4 - below):
@@ -111,6 +88,11 @@ def third(grid: Grid, coefficients: Array) -> Array:
     return np.convolve(coefficients, _THIRD[::-1], mode="valid") / grid.step_s**3
 
 
+def from_third(grid: Grid, values: Array) -> Array:
+    """What pulls at the coefficients (size,) where values (pieces,) pull at third derivatives: ``third`` transposed."""
+    return np.convolve(values, _THIRD) / grid.step_s**3
+
+
 class Factor:
     """Cholesky factor of a banded positive definite matrix (lower form)."""
 
@@ -118,21 +100,22 @@ class Factor:
         # One or two edges leave the angle's course open: a trace of a prior closes it. It must not be there
         # otherwise, for beyond the outermost edges nothing else would hold against it.
         trace = 0.0
-        while True:
-            try:
-                if trace:
-                    band = band.copy()
-                    band[0] += trace * band[0].max()
-                self._factor = cholesky_banded(band, lower=True, check_finite=False)
-                return
-            except LinAlgError:
-                if trace > 1.0:
-                    raise
-                trace = max(100.0 * trace, 1e-14)
+        self._factor, failed = dpbtrf(band, lower=1)
+        while failed:
+            trace = max(100.0 * trace, 1e-14)
+            if trace > 100.0:
+                raise LinAlgError("no trace of a prior makes it positive definite")
+            band = band.copy(order="F")
+            band[0] += trace * band[0].max()
+            self._factor, failed = dpbtrf(band, lower=1)
 
     def solve(self, right: Array) -> Array:
         """The solution for one or several right-hand sides (size,) or (size, m)."""
-        return cho_solve_banded((self._factor, True), right, check_finite=False)
+        return np.asarray(dpbtrs(self._factor, right, lower=1)[0], np.float64)
+
+    def whiten(self, right: Array) -> Array:
+        """A right-hand side (size,) multiplied by the factor's inverse."""
+        return np.asarray(dtbtrs(self._factor, right, uplo="L")[0], np.float64)
 
     @property
     def log_determinant(self) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 
 from brakebeat.reference.bundle import Bundle
 from brakebeat.reference.noise import Noise
-from brakebeat.reference.spline import Array, Factor, gram, penalty, project
+from brakebeat.reference.spline import Array, Factor, penalty
 
 # Prior standard deviation of a magnet's offset, rad.
 OFFSET_PRIOR_RAD = 0.03
@@ -51,9 +51,9 @@ class System:
         bundle = self._bundle
         weight = trust / self._noise.sigma(speed_rad_s) ** 2
         jerk = ease * bundle.grid.step_s / self._noise.jerk_density
-        self.band = gram(bundle.grid, bundle.first, bundle.rows, weight) + penalty(bundle.grid, jerk)
+        self.band = bundle.values.gram(weight) + penalty(bundle.grid, jerk)
         seen = np.column_stack([self._even, self._shared]) * weight[:, None]
-        pushed = project(bundle.grid, bundle.first, bundle.rows, seen)
+        pushed = bundle.values.project(seen)
         solved = Factor(self.band).solve(pushed)
         self.coupling = pushed[:, 1:]
         self.coefficients = solved[:, 0].copy()
@@ -61,7 +61,7 @@ class System:
         for edges, own in zip(bundle.edges, bundle.coefficients, strict=True):
             self._solve_shared(seen[edges], self._shared[edges], pushed[own, 1:], solved[own])
             self.coefficients[own] -= solved[own, 1:] @ self.unknown[-1]
-        self.speed_rad_s = np.abs(bundle.at_edges(self.coefficients, bundle.slopes))
+        self.speed_rad_s = np.abs(bundle.slopes.at(self.coefficients))
 
     def _solve_shared(self, seen: Array, shared: Array, coupling: Array, solved: Array) -> None:
         """A chain's shared unknowns and their covariance."""
@@ -78,7 +78,7 @@ class System:
     def trust(self) -> Array:
         """Less weight for edges far off the splines."""
         bundle = self._bundle
-        residual = self._even - bundle.at_edges(self.coefficients, bundle.rows)
+        residual = self._even - bundle.values.at(self.coefficients)
         for own, unknown in zip(bundle.edges, self.unknown, strict=True):
             residual[own] -= self._shared[own] @ unknown
         off = residual / self._noise.sigma(self.speed_rad_s)
