@@ -13,6 +13,7 @@ from brakebeat.reference.spline import Grid
 from brakebeat.reference.start import Prior, Starts
 from tests.reference.dense_vertex import cost_of
 
+ONE = np.array([0])
 SCALES = (3e3, 60.0, 1.0, 0.01, 0.045)
 
 
@@ -48,7 +49,10 @@ def test_two_sides_that_meet_give_the_normal_density_of_all_edges(seed, before, 
     unseen = np.array([0.1, 0.3, 0.6]) * gap
     first, second = sides_of(edges, before, SCALES, rested)
     doubts = np.array([SCALES[2]]), np.array([SCALES[3]])
-    told = Listener(first).listen(unseen[None]), Listener(second).listen((gap - rest - unseen)[None])
+    told = (
+        Listener(first).listen(ONE, unseen[None], rested=rested),
+        Listener(second).listen(ONE, (gap - rest - unseen)[None], rested=rested),
+    )
     found = met(*told, *doubts, rested=rested)
     for number in range(3):
         cost, turned = cost_of(edges, before, unseen[number], rest, SCALES)
@@ -94,7 +98,10 @@ def test_a_course_without_noise_has_its_vertex_where_it_turned():
     first, second = sides_of(edges, 3, (1.0, 60.0, 1.0, 1e-4, 0.045), rested=False)
     unseen = 0.18 + np.linspace(-0.05, 0.05, 101)
     doubts = np.array([1.0]), np.array([1e-4])
-    told = Listener(first).listen(unseen[None]), Listener(second).listen(0.36 - unseen[None])
+    told = (
+        Listener(first).listen(ONE, unseen[None], rested=False),
+        Listener(second).listen(ONE, 0.36 - unseen[None], rested=False),
+    )
     found = met(*told, *doubts, rested=False)
     best = int(np.argmin(found.cost))
     assert unseen[best] == pytest.approx(0.18, abs=1e-9)

@@ -17,24 +17,38 @@ _GRAZE_COST = 1.4
 _SLOW, _SLOW_SPREAD = 2.0, 0.35
 
 
+class Ear:
+    """Readings (r,), ``which`` of a layout's, with a listener to both sides of each."""
+
+    def __init__(self, layout: Layout, which: Integers, blurs_rad: Sequence[float]) -> None:
+        self.layout, self.which = layout, which
+        self.listener = Listener(layout.sides(which), blurs_rad)
+
+
 class BothSides:
-    """Readings (r,), ``which`` of a layout's, with or without a rest between their sides.
+    """Some of an ear's readings, (r,), in that order, with or without a rest between their sides.
 
     The wheel stood some time after the last edge before the turnaround, and some time before the first edge after
     it: ``before_s`` and ``after_s`` below; what they leave of the gap was a rest.
     """
 
-    def __init__(self, layout: Layout, which: Integers, blurs_rad: Sequence[float], *, rested: bool) -> None:
-        self._layout, self._own = layout, which
-        self._listener = Listener(layout.sides(which, rested=rested), blurs_rad)
-        self.gap_s = layout.gap_s[which]
-        self.last_s = layout.last_s[which]
-        self.spacing_rad, self.shift_sd_rad = layout.spacing_rad[which], layout.shift_sd_rad[which]
-        self._usual_s = np.sqrt(2.0 * self.spacing_rad / layout.usual_rad_s2[which])[:, None]
+    RESTED = False
+
+    def __init__(self, ear: Ear, places: Integers) -> None:
+        self._layout, self._own = ear.layout, ear.which[places]
+        self._listener, self._sides = ear.listener, np.append(places, places + len(ear.which))
+        self.gap_s = ear.layout.gap_s[self._own]
+        self.last_s = ear.layout.last_s[self._own]
+        self.spacing_rad, self.shift_sd_rad = (
+            ear.layout.spacing_rad[self._own],
+            ear.layout.shift_sd_rad[self._own],
+        )
+        self._usual_s = np.sqrt(2.0 * self.spacing_rad / ear.layout.usual_rad_s2[self._own])[:, None]
 
     def listen(self, before_s: Array, after_s: Array, blur_rad: float = 0.0) -> tuple[Told, Told]:
         """What the sides say, each at times (r, k)."""
-        told = self._listener.listen(np.concatenate([before_s, after_s]), blur_rad)
+        unseen_s = np.concatenate([before_s, after_s])
+        told = self._listener.listen(self._sides, unseen_s, blur_rad, rested=self.RESTED)
         return told.part(slice(0, len(before_s))), told.part(slice(len(before_s), None))
 
     def idle(self, unseen_s: Array) -> Array:

@@ -30,21 +30,22 @@ class EdgeRows:
     @classmethod
     def of(cls, readings: Sequence[Reading]) -> EdgeRows:
         """The edges of readings."""
-        longest = max(int(reading.near.used.sum()) for reading in readings)
-        t_s = np.zeros((len(readings), longest))
-        steps = np.zeros((len(readings), longest), np.int64)
-        count = np.zeros(len(readings), np.int64)
-        for number, reading in enumerate(readings):
-            near = reading.near
-            own = near.used.nonzero()[0]
-            count[number] = len(own)
-            t_s[number, : len(own)] = near.t_s[own]
-            t_s[number, len(own) :] = near.t_s[own[-1]]
-            steps[number, : len(own)] = near.steps[own]
-            steps[number, 0] = 0
-            steps[number, near.split] = -reading.way
-            steps[number, near.split + 1 : len(own)] *= -1
-        split = np.array([reading.near.split for reading in readings])
+        nears = [reading.near for reading in readings]
+        each = np.repeat(np.arange(len(nears)), [len(near.t_s) for near in nears])
+        used = np.concatenate([near.used for near in nears])
+        each = each[used]
+        count = np.bincount(each, minlength=len(nears))
+        place = np.arange(len(each)) - np.repeat(np.cumsum(count) - count, count)
+        t_s = np.zeros((len(nears), int(count.max())))
+        steps = np.zeros(t_s.shape, np.int64)
+        t_s[each, place] = np.concatenate([near.t_s for near in nears])[used]
+        steps[each, place] = np.concatenate([near.steps for near in nears])[used]
+        rows, places = np.arange(len(nears)), np.arange(t_s.shape[1])
+        t_s = np.where(places < count[:, None], t_s, t_s[rows, count - 1][:, None])
+        split = np.array([near.split for near in nears])
+        steps[:, 0] = 0
+        steps[places > split[:, None]] *= -1
+        steps[rows, split] = [-reading.way for reading in readings]
         spacing = np.array([reading.model.spacing_rad for reading in readings])
         return cls(t_s, steps, count, split, spacing)
 

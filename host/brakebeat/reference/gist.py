@@ -80,7 +80,9 @@ class Gist:
         count, readings = away_s.shape
         basis = STATE + early
         table = np.zeros((count, count + basis + 1, readings))
-        table[:, :count] = jerk_density * jerk_covariance(away_s) * (shown * shown[:, None])
+        first, second = np.triu_indices(count)
+        covariance = jerk_covariance_of(away_s[first], away_s[second])
+        table[first, second] = jerk_density * covariance * (shown[first] * shown[second])
         at = np.arange(count)
         table[at, at] += _ROUNDING_PART * table[at, at] + variance + _ROUNDING
         own = table[:, count:]
@@ -163,6 +165,11 @@ def whiten(table: Array, least: float = 0.0) -> None:
 def jerk_covariance(x: Array) -> Array:
     """Covariance (n, n, …) of thrice integrated white noise of unit density at times (n, …): for a ≤ b it is
     ∫₀ᵃ (a − u)²(b − u)²/4 du."""
-    low, apart = np.minimum(x[:, None], x), np.abs(x[:, None] - x)
-    covariance: Array = low**3 * (low * low / 20.0 + apart * (low / 8.0 + apart / 12.0))
+    return jerk_covariance_of(np.minimum(x[:, None], x), np.maximum(x[:, None], x))
+
+
+def jerk_covariance_of(a: Array, b: Array) -> Array:
+    """The same for pairs of times a ≤ b."""
+    apart = b - a
+    covariance: Array = a * a * a * (a * a / 20.0 + apart * (a / 8.0 + apart / 12.0))
     return covariance

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -49,13 +48,9 @@ class Layout:
         cost: Array = -2.0 * np.log(np.maximum(passing, LEAST_SPEED_RAD_S)).sum(axis=1)
         return cost
 
-    def sides(self, which: Integers, *, rested: bool) -> Sides:
+    def sides(self, which: Integers) -> Sides:
         """Some readings' edges before the turnaround, then their edges after it."""
-        after = self._after
-        if rested:
-            none = np.zeros(len(self.readings))
-            after = replace(after, rise_s=none + RISE_S, change_s=none)
-        return self._before.part(which).beside(after.part(which))
+        return self._before.part(which).beside(self._after.part(which))
 
     @cached_property
     def _before(self) -> Sides:
@@ -91,7 +86,7 @@ class Layout:
             np.ascontiguousarray(shown.T.astype(float)),
             np.array([reading.model.noise.jerk_density for reading in self.readings]),
             self.usual_rad_s2,
-            np.zeros(len(count)),
+            np.full(len(count), RISE_S if way > 0 else 0.0),
             np.array([reading.change_s if way > 0 else 0.0 for reading in self.readings]),
         )
 
@@ -109,14 +104,19 @@ def angles(readings: Sequence[Reading], rows: EdgeRows) -> Array:
 def _offsets(readings: Sequence[Reading], count: Integers) -> Array:
     """The offsets of the magnets that lie ``count`` (r, n) spacings beyond the first edge."""
     offsets = np.zeros(count.shape)
-    for number, reading in enumerate(readings):
-        near, table = reading.near, reading.model.offsets_rad
-        if len(table):
-            offsets[number] = near.sense * table[(near.base + near.sense * count[number]) % len(table)]
-        elif near.offset_rad is not None:
+    sense = np.array([reading.near.sense for reading in readings])[:, None]
+    known = [number for number, reading in enumerate(readings) if len(reading.model.offsets_rad)]
+    if known:
+        tables = np.array([readings[number].model.offsets_rad for number in known])
+        base = np.array([readings[number].near.base for number in known])[:, None]
+        at = (base + sense[known] * count[known]) % tables.shape[1]
+        offsets[known] = np.take_along_axis(tables, at, axis=1)
+    for number in set(range(len(readings))).difference(known):
+        near = readings[number].near
+        if near.offset_rad is not None:
             own = near.offset_rad[near.used]
-            offsets[number, : len(own)] = near.sense * own
-    return offsets
+            offsets[number, : len(own)] = own
+    return sense * offsets
 
 
 def fixed_costs(readings: Sequence[Reading], rows: EdgeRows) -> Array:
@@ -128,11 +128,11 @@ def fixed_costs(readings: Sequence[Reading], rows: EdgeRows) -> Array:
     fixed = -2.0 * np.log(np.where(beside, 1.0, np.maximum(rows.slower_rad_s, 1.0))).sum(axis=1)
     passed = np.abs(rows.steps).sum(axis=1) - np.abs(np.array([reading.way for reading in readings]))
     fixed += np.array([reading.model.unseen_cost for reading in readings]) * (passed - (rows.count - 2))
-    across = rows.steps.sum(axis=1)
-    for number, reading in enumerate(readings):
-        near = reading.near
-        fixed[number] += reading.model.nowhere_cost * (len(near.t_s) - rows.count[number])
-        if near.distance_cost is not None:
-            way = near.sense * int(across[number])
-            fixed[number] += near.distance_cost[way % len(near.distance_cost)]
+    faults = np.array([len(reading.near.t_s) for reading in readings]) - rows.count
+    fixed += np.array([reading.model.nowhere_cost for reading in readings]) * faults
+    across = rows.steps.sum(axis=1).tolist()
+    for number, (reading, steps) in enumerate(zip(readings, across, strict=True)):
+        distance = reading.near.distance_cost
+        if distance is not None:
+            fixed[number] += distance[reading.near.sense * steps % len(distance)]
     return np.asarray(fixed, np.float64)

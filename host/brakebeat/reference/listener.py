@@ -81,22 +81,24 @@ class Listener:
             int(growing.sum(axis=0).max(initial=0)),
         )
 
-    def listen(self, unseen_s: Array, blur_rad: float = 0.0) -> Told:
-        """What each side says if the wheel stood ``unseen_s`` (r, k) before its first edge."""
-        back, first = _alike(np.vstack([self._which, unseen_s.T]))
+    def listen(self, numbers: Integers, unseen_s: Array, blur_rad: float = 0.0, *, rested: bool) -> Told:
+        """What sides numbered so say if the wheel stood ``unseen_s`` (r, k) before their first edge, rested or not."""
+        which = self._which[numbers]
+        back, first = _alike(np.vstack([which, unseen_s.T]))
         told = np.empty((7, len(first), unseen_s.shape[1]))
         stride = max(_AT_ONCE // (unseen_s.shape[1] * len(self._gist.state)), 1)
         blur = self._blurs.index(blur_rad) * len(self._sides.jerk_density)
         for start in range(0, len(first), stride):
             own = first[start : start + stride]
-            side = self._which[own]
+            side = which[own]
             _listen(
                 self._sides.part(side),
                 self._gist.part(blur + side),
                 np.maximum(unseen_s[own], _CLOSEST_S),
+                rested,
                 told[:, start : start + stride],
             )
-        return Told(*told[:, back]).higher(self._lift[:, None])
+        return Told(*told[:, back]).higher(self._lift[numbers, None])
 
 
 def _alike(columns: Array) -> tuple[Integers, Integers]:
@@ -116,19 +118,19 @@ def _odd(count: int) -> NDArray[np.uint64]:
     return 2 * drawn + np.uint64(1)
 
 
-def _listen(sides: Sides, gist: Gist, unseen_s: Array, told: Array) -> None:
+def _listen(sides: Sides, gist: Gist, unseen_s: Array, rested: bool, told: Array) -> None:
     """The observations' covariances, and beside them their offsets, ones and the acceleration's course, whitened."""
     usual = sides.accel_rad_s2[:, None]
     seen = len(gist.state)
     table = np.zeros((seen, seen + 3, *unseen_s.shape))
     table[:STATE, :STATE] = gist.covariance(unseen_s)
-    if sides.change_s.any():
+    if not rested and sides.change_s.any():
         change = gist.course(unseen_s, sides.change_s) * (CHANGE * usual * (sides.change_s > 0.0)[:, None])
         table[:, :seen] += change[:, None] * change
     diagonal = np.einsum("iirk->irk", table[:, :seen])
     diagonal += 1.0
     offset, one, course = table[:, seen], table[:, seen + 1], table[:, seen + 2]
-    np.multiply(gist.course(unseen_s, sides.rise_s), usual, out=course)
+    np.multiply(gist.course(unseen_s, sides.rise_s * rested), usual, out=course)
     one[:] = gist.state[:, 0, :, None]
     np.add(gist.seen[..., None], course, out=offset)
     whiten(table)

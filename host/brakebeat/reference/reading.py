@@ -33,12 +33,12 @@ class Model:
     shift_sd_rad: float = 0.02
     faults: Faults = field(default_factory=Faults)
 
-    @property
+    @cached_property
     def unseen_cost(self) -> float:
         """−2·log chance of a pass that gives no edge."""
         return -2.0 * math.log(self.faults.miss_chance)
 
-    @property
+    @cached_property
     def nowhere_cost(self) -> float:
         """−2·log density, in 1/s, of an edge from nowhere."""
         return -2.0 * math.log(self.faults.spurious_per_s)

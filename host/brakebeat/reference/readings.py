@@ -8,6 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from brakebeat.reference import rested, straight
+from brakebeat.reference.both_sides import Ear
 from brakebeat.reference.layout import Layout
 from brakebeat.reference.reading import Reading, Verdict
 from brakebeat.reference.rested import LEAST_ROOM_S, LONGEST_S, REST_COST, Rested, room_s
@@ -33,36 +35,39 @@ class Readings:
 
     def guess(self) -> Array:
         """A rough cost (r,), with or without a rest, to tell which readings deserve a closer look."""
-        cost = np.full(len(self.readings), math.inf)
+        every = np.arange(len(self.readings))
+        ear = Ear(self._layout, every, [_GLANCE_RAD])
+        cost = np.full(len(every), math.inf)
         short = np.flatnonzero(self._gap < LONGEST_S)
         if len(short):
-            straight = Straight(self._layout, short, [_GLANCE_RAD])
-            cost[short] = straight.cost(straight.spanning(0.05, 0.95, _GLANCE), _GLANCE_RAD)[0].min(axis=1)
+            turning = Straight(ear, short)
+            cost[short] = turning.cost(turning.spanning(0.05, 0.95, _GLANCE), _GLANCE_RAD)[0].min(axis=1)
         roomy = np.flatnonzero(self._room > LEAST_ROOM_S)
         if len(roomy):
-            rested = Rested(self._layout, roomy, [_GLANCE_RAD])
-            grid = rested.spanning(_GLANCE)
-            least = rested.cost(grid, grid, _GLANCE_RAD).min(axis=(1, 2)) + REST_COST
+            resting = Rested(ear, roomy)
+            grid = resting.spanning(_GLANCE)
+            least = resting.cost(grid, grid, _GLANCE_RAD).min(axis=(1, 2)) + REST_COST
             cost[roomy] = np.minimum(cost[roomy], least)
         half = 0.5 * np.minimum(np.maximum(self._gap, 1e-6), LONGEST_S)
         guessed: Array = cost + self._layout.fixed
-        guessed += self._layout.density_cost(np.arange(len(cost)), np.column_stack([half, half]))
+        guessed += self._layout.density_cost(every, np.column_stack([half, half]))
         return guessed
 
     def judge(self, which: Integers) -> dict[int, Verdict]:
         """The best vertex of some readings, with a rest if that explains the edges better."""
-        verdicts = self.straight(which)
-        roomy = which[self._room[which] >= LEAST_ROOM_S]
+        ear = Ear(self._layout, which, straight.BLURS_RAD + rested.BLURS_RAD)
+        verdicts = self._without_rest(ear)
+        roomy = np.flatnonzero(self._room[which] >= LEAST_ROOM_S)
         if len(roomy):
             doubtful = []
-            for number, rested in zip(roomy.tolist(), Rested(self._layout, roomy).verdicts(), strict=True):
-                if rested.cost < verdicts[number].cost:
-                    verdicts[number] = rested
-                    if rested.rest_s < _DOUBTFUL_REST_S:
+            for number, found in zip(which[roomy].tolist(), Rested(ear, roomy).verdicts(), strict=True):
+                if found.cost < verdicts[number].cost:
+                    verdicts[number] = found
+                    if found.rest_s < _DOUBTFUL_REST_S:
                         doubtful.append(number)
-            for number, straight in zip(doubtful, self._however_it_comes(doubtful), strict=True):
-                if straight.cost < verdicts[number].cost:
-                    verdicts[number] = straight
+            for number, found in zip(doubtful, self._however_it_comes(doubtful), strict=True):
+                if found.cost < verdicts[number].cost:
+                    verdicts[number] = found
         return verdicts
 
     def _however_it_comes(self, which: Sequence[int]) -> list[Verdict]:
@@ -76,13 +81,16 @@ class Readings:
     def straight(self, which: Integers) -> dict[int, Verdict]:
         """The best vertex of some readings without a rest; infinitely dear where the gap is too long to be without
         one."""
+        return self._without_rest(Ear(self._layout, which, straight.BLURS_RAD))
+
+    def _without_rest(self, ear: Ear) -> dict[int, Verdict]:
         verdicts = {
             number: Verdict(math.inf, math.inf, float(self._layout.last_s[number]))
-            for number in which.tolist()
+            for number in ear.which.tolist()
         }
-        short = which[self._gap[which] <= LONGEST_S]
+        short = np.flatnonzero(self._gap[ear.which] <= LONGEST_S)
         if len(short):
-            verdicts.update(zip(short.tolist(), Straight(self._layout, short).verdicts(), strict=True))
+            verdicts.update(zip(ear.which[short].tolist(), Straight(ear, short).verdicts(), strict=True))
         return verdicts
 
 

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
-from brakebeat.reference.both_sides import BothSides, curvature_spread
-from brakebeat.reference.layout import Layout
+from brakebeat.reference.both_sides import BothSides, Ear, curvature_spread
 from brakebeat.reference.meeting import Met, met
 from brakebeat.reference.reading import Verdict
 from brakebeat.reference.side import finer_grid
@@ -25,7 +22,7 @@ LEAST_ROOM_S = 0.012
 _QUICK_S, _QUICK_SPREAD = 0.05, 0.5
 # With a rest the valley runs aslant, since a wheel that turns later has further to go either way: its grids get finer
 # more slowly, so as not to lose it.
-_GRIDS, _BLURS_RAD = (20, 15, 15, 15, 15, 15, 15), (0.04, 0.02, 0.01, 0.004, 0.001, 0.0, 0.0)
+_GRIDS, BLURS_RAD = (20, 15, 15, 15, 15, 15, 15), (0.04, 0.02, 0.01, 0.004, 0.001, 0.0, 0.0)
 _GRIDS_BESIDE = 3
 # How the cost curves there tells the doubt: of the vertex at the same rest, and of the rest at each the best vertex.
 _BESIDE_S, _REST_BESIDE_S = 0.002, 0.005
@@ -38,8 +35,10 @@ _LEAST_SHARE = 0.05
 class Rested(BothSides):
     """Readings (r,) with a rest."""
 
-    def __init__(self, layout: Layout, which: Integers, blurs_rad: Sequence[float] = _BLURS_RAD) -> None:
-        super().__init__(layout, which, blurs_rad, rested=True)
+    RESTED = True
+
+    def __init__(self, ear: Ear, places: Integers) -> None:
+        super().__init__(ear, places)
         self._room = room_s(self.gap_s)
 
     def cost(self, before_s: Array, after_s: Array, blur_rad: float = 0.0) -> Array:
@@ -62,8 +61,8 @@ class Rested(BothSides):
     def verdicts(self) -> list[Verdict]:
         """The best vertices and rests."""
         before = after = self.spanning(_GRIDS[0])
-        cost = self.cost(before, after, _BLURS_RAD[0])
-        for count, blur in zip(_GRIDS[1:], _BLURS_RAD[1:], strict=True):
+        cost = self.cost(before, after, BLURS_RAD[0])
+        for count, blur in zip(_GRIDS[1:], BLURS_RAD[1:], strict=True):
             before, after = (
                 finer_grid(before, cost.min(axis=2), count, _GRIDS_BESIDE),
                 finer_grid(after, cost.min(axis=1), count, _GRIDS_BESIDE),

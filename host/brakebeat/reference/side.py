@@ -31,8 +31,9 @@ class Sides:
 
     ``away_s`` (n, r): time from the first of them on; ``level_rad`` (n, r): angle, along the sense before the
     turnaround; ``sigma_rad`` (n, r); ``shown`` (n, r): 0 beyond a side's last edge, else 1. ``jerk_density`` and
-    ``accel_rad_s2``, (r,): the jerk's density and the usual acceleration. ``rise_s`` (r,): the acceleration comes
-    evenly within this (0: at once). ``change_s`` (r,): within this it changes; 0: it does not.
+    ``accel_rad_s2``, (r,): the jerk's density and the usual acceleration. ``rise_s`` (r,): out of a rest the
+    acceleration comes evenly within this; 0: at once. ``change_s`` (r,): without one it changes within this; 0: it does
+    not.
     """
 
     away_s: Array

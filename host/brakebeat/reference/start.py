@@ -73,7 +73,8 @@ class Starts:
     def cost(self, lead_s: Array, blur_rad: float = 0.0) -> Array:
         """−2·log likelihood (r, k) of having set off ``lead_s`` (r, k) before the first edge."""
         spread = ACCEL_SPREAD_AT_REST if self.rises else ACCEL_SPREAD
-        return alone(self.listener.listen(lead_s, blur_rad), self.spacing_rad, spread)
+        told = self.listener.listen(np.arange(len(lead_s)), lead_s, blur_rad, rested=self.rises)
+        return alone(told, self.spacing_rad, spread)
 
     def least(self, lead_s: Array, finer: int) -> tuple[Array, Array]:
         """The best time (r,) and its cost, from a grid (r, k) on that gets finer with each blur."""

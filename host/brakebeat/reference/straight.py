@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
-from brakebeat.reference.both_sides import BothSides, curvature_spread
-from brakebeat.reference.layout import Layout
+from brakebeat.reference.both_sides import BothSides, Ear, curvature_spread
 from brakebeat.reference.meeting import Met, met
 from brakebeat.reference.reading import Verdict
 from brakebeat.reference.side import finer_grid
 from brakebeat.reference.spline import Array, Integers
 
 # Edges known to a microsecond leave so narrow a valley that a coarse grid would miss it: it is widened at first.
-_GRIDS, _BLURS_RAD = (18, 9, 9, 9), (0.01, 0.002, 0.0, 0.0)
+_GRIDS, BLURS_RAD = (18, 9, 9, 9), (0.01, 0.002, 0.0, 0.0)
 _BESIDE_S = 0.002
 
 
 class Straight(BothSides):
     """Readings (r,) without a rest."""
 
-    def __init__(self, layout: Layout, which: Integers, blurs_rad: Sequence[float] = _BLURS_RAD) -> None:
-        super().__init__(layout, which, blurs_rad, rested=False)
+    def __init__(self, ear: Ear, places: Integers) -> None:
+        super().__init__(ear, places)
         self._room = np.maximum(self.gap_s, 1e-6)[:, None]
 
     def cost(self, before_s: Array, blur_rad: float = 0.0) -> tuple[Array, Met]:
@@ -39,8 +36,8 @@ class Straight(BothSides):
     def verdicts(self) -> list[Verdict]:
         """The best vertices."""
         before = self.spanning(0.02, 0.98, _GRIDS[0])
-        cost, found = self.cost(before, _BLURS_RAD[0])
-        for count, blur in zip(_GRIDS[1:], _BLURS_RAD[1:], strict=True):
+        cost, found = self.cost(before, BLURS_RAD[0])
+        for count, blur in zip(_GRIDS[1:], BLURS_RAD[1:], strict=True):
             before = finer_grid(before, cost, count)
             cost, found = self.cost(before, blur)
         at = (np.arange(len(before)), cost.argmin(axis=1))
