@@ -8,11 +8,12 @@ edges make it. The spline, which knows of no such thing, blurs a change and lets
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from brakebeat.reference.cosine_step import CosineStep
-from brakebeat.reference.gist import jerk_covariance
+from brakebeat.reference.gist import jerk_covariance, whiten
 from brakebeat.reference.onset import ONSET_SHARE
 from brakebeat.reference.phases import WINDOW_S, Phase
 from brakebeat.reference.rig_physics import Physics
@@ -34,7 +35,8 @@ _NEAR, _KEPT = 12.0, 14.0
 # How steady a torque is otherwise: parts of the greatest one by which it wanders within a tenth of a second, each less
 # likely than the one before by so much (common experience with muscles, no source).
 _WANDERS, _WANDER_S, _WANDER_COST = (0.01, 0.03, 0.1, 0.3), 0.1, 2.0
-_FIRST_WANDER = 0.03
+# The one that a first look assumes.
+_FIRST = 1
 # Priors as parts of the greatest acceleration: what is left of the torque beside the change; the change itself; how
 # the torque goes on, in a second: a pull weakens as the wheel gets faster.
 _REST_SD, _CHANGE_SD = 0.05, 2.0
@@ -88,45 +90,39 @@ def changes(edges: StrokeEdges, phase: Phase, physics: Physics, top_s: float) ->
 
 @dataclass(frozen=True)
 class _Trials:
-    """Changes (c,): their beginnings and lengths; what the three unknowns of each (the torque left, the change, its
-    slope) add to the edges' angles, (n, 3, c)."""
+    """Changes (c,): their beginnings and lengths; what they, and their slopes, add to the edges' angles, (n, c)."""
 
     begun_s: Array
     length_s: Array
-    angles: Array
+    change: Array
+    slope: Array
 
 
-@dataclass(frozen=True)
-class _Weighed:
-    """Trials (c,) under one wander: costs (−2·log likelihood), unknowns (c, 3), and what is needed for speeds."""
+class _Levels:
+    """How the torque may wander otherwise, (l,): jerk densities and the edges' covariances, ``whiten`` (l, n, n). Angle
+    and speed at the first edge are free; ``tell`` whitens, and takes off what those explain."""
 
-    level: _Level
-    cost: Array
-    unknowns: Array
-    information: Array
-    whitened: Array
-
-
-class _Level:
-    """A wander's jerk density: the edges' covariance, whitened; angle and speed at the first edge are free."""
-
-    def __init__(self, window: _Window, wander: float) -> None:
+    def __init__(self, window: _Window, wanders: Array) -> None:
         x = window.x_s
-        self.jerk_density = (wander * window.usual_rad_s2) ** 2 / _WANDER_S
-        covariance = self.jerk_density * window.jerk + np.diag(window.sigma_rad**2)
+        self.jerk_density = (wanders * window.usual_rad_s2) ** 2 / _WANDER_S
+        covariance = self.jerk_density[:, None, None] * window.jerk + np.diag(window.sigma_rad**2)
         root = np.linalg.cholesky(covariance)
         self.whiten = np.linalg.inv(root)
         self.free = self.whiten @ np.column_stack([np.ones(len(x)), x])
         self.basis, self.triangle = np.linalg.qr(self.free)
-        self.fixed_cost = 2.0 * float(
-            np.log(np.diag(root)).sum() + np.log(np.abs(np.diag(self.triangle))).sum()
-        )
+        self.tell = self.whiten - self.basis @ (np.swapaxes(self.basis, 1, 2) @ self.whiten)
+        roots = np.hstack([np.diagonal(each, axis1=1, axis2=2) for each in (root, self.triangle)])
+        self.fixed_cost = 2.0 * np.log(np.abs(roots)).sum(axis=1)
 
-    def told(self, values: Array) -> Array:
-        """Values at the edges (n, …), whitened, and what angle and speed at the first edge explain taken off."""
-        white = self.whiten @ values.reshape(len(values), -1)
-        left: Array = (white - self.basis @ (self.basis.T @ white)).reshape(values.shape)
-        return left
+
+@dataclass(frozen=True)
+class _Weighed:
+    """Trials under some wanders: costs (l, c), −2·log likelihood; the three unknowns of each (the torque left, the
+    change, its slope), (3, l, c), and their information's Cholesky factor (3, 3, l, c; its upper triangle)."""
+
+    cost: Array
+    unknowns: Array
+    factor: Array
 
 
 class _Window:
@@ -136,6 +132,7 @@ class _Window:
         self._phase = phase
         self.origin_s = float(edges.t_s[0])
         self.x_s = edges.t_s - self.origin_s
+        self._fall = 0.5 * self.x_s * self.x_s
         self.angle_rad = edges.angle_rad - edges.angle_rad.mean()
         self.sigma_rad = edges.sigma_rad
         self.jerk = jerk_covariance(self.x_s)
@@ -151,6 +148,10 @@ class _Window:
         self._lost_j = np.append(0.0, np.cumsum(0.5 * (lost[1:] + lost[:-1]))) * _STEP_S
         self._prior, self._prior_sd = self._priors()
 
+    @cached_property
+    def _speed_covariance(self) -> Array:
+        return speed_covariance(self.grid_s, self.x_s)
+
     def _priors(self) -> tuple[Array, Array]:
         """Means and standard deviations of the three unknowns."""
         usual, sign = self.usual_rad_s2, self._phase.sign
@@ -162,24 +163,26 @@ class _Window:
 
     def changes(self) -> Changes:
         """All changes, first on a coarse grid under one wander, then on a finer one under all."""
-        trials = self._trials(*self._finer())
-        weighed = [self._weigh(_Level(self, wander), trials) for wander in _WANDERS]
-        cost = np.concatenate([each.cost + number * _WANDER_COST for number, each in enumerate(weighed)])
-        kept = [np.flatnonzero(each < cost.min() + _KEPT) for each in cost.reshape(len(weighed), -1)]
-        power, variance, onset = [], [], []
-        for each, which in zip(weighed, kept, strict=True):
+        levels = _Levels(self, np.array(_WANDERS))
+        trials = self._trials(*self._finer(levels))
+        weighed = self._weigh(levels, trials, slice(None))
+        cost = weighed.cost + np.arange(len(_WANDERS))[:, None] * _WANDER_COST
+        least = cost.min()
+        power, variance, onset, weight = [], [], [], []
+        for level, own in enumerate(cost):
+            which = np.flatnonzero(own < least + _KEPT)
             if len(which):
-                found = self._greatest(each, trials, which)
+                found = self._greatest(levels, level, trials, weighed, which)
                 power.append(found[0])
                 variance.append(np.full(len(which), found[1]))
-                onset.append(self._onsets(trials, each, which))
-        chosen = np.concatenate([number * len(trials.begun_s) + which for number, which in enumerate(kept)])
-        weight = np.exp(-0.5 * (cost[chosen] - cost.min()))
+                onset.append(self._onsets(trials, weighed.unknowns[:, level, which], which))
+                weight.append(np.exp(-0.5 * (own[which] - least)))
+        weights = np.concatenate(weight)
         return Changes(
-            weight / weight.sum(), np.concatenate(power), np.concatenate(variance), np.concatenate(onset)
+            weights / weights.sum(), np.concatenate(power), np.concatenate(variance), np.concatenate(onset)
         )
 
-    def _finer(self) -> tuple[Array, Array]:
+    def _finer(self, levels: _Levels) -> tuple[Array, Array]:
         """Beginnings and lengths around those that a first look finds likely."""
         pulled = self._phase.sign > 0
         low, high = (self._top_s + side for side in (_FADES_S if pulled else _COMES_S))
@@ -187,7 +190,7 @@ class _Window:
         high = min(high, float(self._phase.t_s[-1]) - self.origin_s if pulled else float(self.x_s[-1]))
         begun = np.linspace(low, high, _BEGINNINGS)
         trials = self._trials(begun, _LENGTHS_S)
-        cost = self._weigh(_Level(self, _FIRST_WANDER), trials).cost
+        cost = self._weigh(levels, trials, slice(_FIRST, _FIRST + 1)).cost[0]
         near = cost < cost.min() + _NEAR
         apart, ratio = begun[1] - begun[0], _LENGTHS_S[1] / _LENGTHS_S[0]
         about, length = trials.begun_s[near], trials.length_s[near]
@@ -206,76 +209,104 @@ class _Window:
         if self._phase.sign > 0:
             # A pull is there until it fades: what the step takes away.
             change, slope = 0.5 * x * x - change, x * x * (x / 6.0 - 0.5 * begun) - slope
-        return _Trials(
-            begun, length, np.stack([np.broadcast_to(0.5 * x * x, change.shape), change, slope], 1)
-        )
+        return _Trials(begun, length, change, slope)
 
     def _speeds(self, trials: _Trials, which: Integers) -> Array:
-        """What the unknowns of some trials add to the speeds on the grid, (m, 3, k)."""
+        """What the unknowns of some trials add to the speeds on the grid, (3, m, k)."""
         x, begun = self.grid_s[:, None], trials.begun_s[which]
         step = CosineStep.after(x - begun, trials.length_s[which])
         change, slope = step.speed, step.late_speed
         if self._phase.sign > 0:
             change, slope = x - change, x * (0.5 * x - begun) - slope
-        return np.stack([np.broadcast_to(x, change.shape), change, slope], 1)
+        return np.stack([np.broadcast_to(x, change.shape), change, slope])
 
-    def _weigh(self, level: _Level, trials: _Trials) -> _Weighed:
-        told = level.told(self.angle_rad)
-        whitened = level.told(trials.angles)
+    def _angles(self, trials: _Trials, which: Integers) -> Array:
+        """What the unknowns of some trials add to the edges' angles, (3, n, k)."""
+        change, slope = trials.change[:, which], trials.slope[:, which]
+        return np.stack([np.broadcast_to(self._fall[:, None], change.shape), change, slope])
+
+    def _weigh(self, levels: _Levels, trials: _Trials, which: slice) -> _Weighed:
+        tell, count = levels.tell[which], len(trials.begun_s)
+        told, fall = np.moveaxis(tell @ np.column_stack([self.angle_rad, self._fall]), 2, 0)
+        both = tell @ np.hstack([trials.change, trials.slope])
+        change, slope = both[:, :, :count], both[:, :, count:]
         known = self._prior_sd**-2.0
-        # Trials first: each has three equations of its own.
-        rows = np.ascontiguousarray(np.moveaxis(whitened, 2, 0))
-        information = np.swapaxes(rows, 1, 2) @ rows + np.diag(known)
-        pull = told @ rows + self._prior * known
-        unknowns = np.asarray(np.linalg.solve(information, pull[..., None])[..., 0], float)
-        cost: Array = float(told @ told) + level.fixed_cost - (unknowns * pull).sum(axis=1)
-        cost += np.linalg.slogdet(information)[1]
-        cost += _WRONG_WAY_COST * (self._phase.sign * unknowns[:, 1] < 0.0)
-        return _Weighed(level, cost, unknowns, information, rows)
+        # Three equations for each trial: their upper triangle, and the right-hand side.
+        table = np.zeros((3, 4, len(tell), count))
+        table[0, 0] = (fall * fall).sum(axis=1)[:, None]
+        table[0, 3] = (fall * told).sum(axis=1)[:, None]
+        beside = np.stack([fall, told], axis=1) @ both
+        table[0, 1], table[0, 2] = beside[:, 0, :count], beside[:, 0, count:]
+        table[1, 3], table[2, 3] = beside[:, 1, :count], beside[:, 1, count:]
+        table[1, 1], table[2, 2] = (
+            np.einsum("lnc,lnc->lc", change, change),
+            np.einsum("lnc,lnc->lc", slope, slope),
+        )
+        table[1, 2] = np.einsum("lnc,lnc->lc", change, slope)
+        for row in range(3):
+            table[row, row] += known[row]
+            table[row, 3] += known[row] * self._prior[row]
+        whiten(table)
+        right, unknowns = table[:, 3], np.empty((3, len(tell), count))
+        for row in (2, 1, 0):
+            left = right[row] - (table[row, row + 1 : 3] * unknowns[row + 1 :]).sum(axis=0)
+            unknowns[row] = left / table[row, row]
+        cost: Array = ((told * told).sum(axis=1) + levels.fixed_cost[which])[:, None] - (right * right).sum(
+            axis=0
+        )
+        cost += 2.0 * np.log(table[0, 0] * table[1, 1] * table[2, 2])
+        cost += _WRONG_WAY_COST * (self._phase.sign * unknowns[1] < 0.0)
+        return _Weighed(cost, unknowns, table[:, :3])
 
-    def _greatest(self, weighed: _Weighed, trials: _Trials, which: Integers) -> tuple[Array, float]:
+    def _greatest(
+        self, levels: _Levels, level: int, trials: _Trials, weighed: _Weighed, which: Integers
+    ) -> tuple[Array, float]:
         """The greatest 50 ms mean of the power under some trials, W, and its variance under the likeliest of them."""
-        level, unknowns = weighed.level, weighed.unknowns[which].T
-        speeds = self._speeds(trials, which)
-        left = self.angle_rad[:, None] - (trials.angles[:, :, which] * unknowns).sum(axis=1)
-        white = level.whiten @ left
-        start = np.linalg.solve(level.triangle, level.basis.T @ white)
-        jerk = level.jerk_density * speed_covariance(self.grid_s, self.x_s) @ level.whiten.T
-        speed = start[1] + jerk @ (white - level.basis @ (level.basis.T @ white))
-        speed = np.maximum(speed + (speeds * unknowns).sum(axis=1), 0.0)
+        unknowns = weighed.unknowns[:, level, which]
+        speeds, angles = self._speeds(trials, which), self._angles(trials, which)
+        basis = levels.basis[level]
+        white = levels.whiten[level] @ (self.angle_rad[:, None] - (angles * unknowns[:, None]).sum(axis=0))
+        start = np.linalg.solve(levels.triangle[level], basis.T @ white)
+        jerk = levels.jerk_density[level] * self._speed_covariance @ levels.whiten[level].T
+        speed = start[1] + jerk @ (white - basis @ (basis.T @ white))
+        speed = np.maximum(speed + (speeds * unknowns[:, None]).sum(axis=0), 0.0)
         work = self._phase.sign * (0.5 * self.inertia_kg_m2 * speed**2 + self._lost_j[:, None])
         mean = (work[_LAG:] - work[:-_LAG]) / WINDOW_S
         top = mean.argmax(axis=0)
-        best = int(np.argmin(weighed.cost[which]))
+        best = int(np.argmin(weighed.cost[level, which]))
         ends = np.array([top[best], top[best] + _LAG])
-        covariance = self._covariance(
-            weighed, int(which[best]), trials, speeds[ends, :, best], ends, jerk[ends]
+        # What the edges tell of the speeds there, and of the three unknowns.
+        left = speeds[:, ends, best].T - jerk[ends] @ (levels.tell[level] @ angles[:, :, best].T)
+        left -= self._start(levels, level, jerk[ends]) @ (
+            basis.T @ (levels.whiten[level] @ angles[:, :, best].T)
         )
+        factor = np.triu(weighed.factor[:, :, level, which[best]])
+        doubt = np.linalg.solve(factor.T, left.T)
+        covariance = self._covariance(levels, level, self.grid_s[ends], jerk[ends]) + doubt.T @ doubt
         gain = self.inertia_kg_m2 * speed[ends, best] * np.array([-1.0, 1.0]) / WINDOW_S
         return mean[top, np.arange(len(which))], float(max(gain @ covariance @ gain, 0.0))
 
-    def _covariance(
-        self, weighed: _Weighed, trial: int, trials: _Trials, speeds: Array, rows: Integers, jerk: Array
-    ) -> Array:
-        """Covariance of the speeds at some rows of the grid under a trial."""
-        level = weighed.level
-        x = np.maximum(self.grid_s[rows], 0.0)
+    def _start(self, levels: _Levels, level: int, jerk: Array) -> Array:
+        """How speeds depend on what the edges do not tell of the start."""
+        start: Array = (np.array([0.0, 1.0]) - jerk @ levels.free[level]) @ np.linalg.inv(
+            levels.triangle[level]
+        )
+        return start
+
+    def _covariance(self, levels: _Levels, level: int, x: Array, jerk: Array) -> Array:
+        """Covariance of the speeds at some times if the change is known."""
+        x = np.maximum(x, 0.0)
         low, apart = np.minimum.outer(x, x), np.abs(np.subtract.outer(x, x))
-        # Of twice integrated white noise, less what the edges tell, …
-        covariance = level.jerk_density * low * low * (low / 3.0 + 0.5 * apart) - jerk @ jerk.T
-        # … and what they do not tell of the start and of the three unknowns.
-        start = (np.array([0.0, 1.0]) - jerk @ level.free) @ np.linalg.inv(level.triangle)
-        white = level.whiten @ trials.angles[:, :, trial]
-        change = speeds - jerk @ weighed.whitened[trial]
-        change = change - start @ (level.basis.T @ white)
-        covariance = covariance + start @ start.T
-        total: Array = covariance + change @ np.linalg.solve(weighed.information[trial], change.T)
+        # Of twice integrated white noise, less what the edges tell, and what they do not tell of the start.
+        covariance = levels.jerk_density[level] * low * low * (low / 3.0 + 0.5 * apart) - jerk @ jerk.T
+        start = self._start(levels, level, jerk)
+        total: Array = covariance + start @ start.T
         return total
 
-    def _onsets(self, trials: _Trials, weighed: _Weighed, which: Integers) -> Array:
+    def _onsets(self, trials: _Trials, unknowns: Array, which: Integers) -> Array:
         """When the torque passes a tenth of its height, on its way up or down."""
-        height = np.abs(weighed.unknowns[which, 1])
-        rest = self._phase.sign * (weighed.unknowns[which, 0] + self.friction_rad_s2)
+        height = np.abs(unknowns[1])
+        rest = self._phase.sign * (unknowns[0] + self.friction_rad_s2)
         share = (ONSET_SHARE * (rest + height) - rest) / np.maximum(height, 1e-9)
         part = np.arccos(1.0 - 2.0 * np.clip(share, 1e-3, 0.999)) / np.pi
         onset: Array = self.origin_s + trials.begun_s[which] + trials.length_s[which] * part
