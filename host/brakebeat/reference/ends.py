@@ -10,7 +10,7 @@ import numpy as np
 
 from brakebeat.reference.fit import Fit
 from brakebeat.reference.spline import Array
-from brakebeat.reference.start import Prior, start_from_rest
+from brakebeat.reference.start import LONGEST_LEAD_S, Prior, set_off_earlier, start_from_rest
 
 _SCAN_S = 0.0005
 # Out of a rest a pull may come faster or slower than assumed, which no edge shows: the start's doubt by that.
@@ -29,6 +29,9 @@ _LAST_MOMENT_SD_S = 0.004
 _REST_S = 0.1
 # From then on the wheel need not be where it came to rest.
 _LONG_REST_S = 5.0
+# With one magnet a wheel already in motion at its first edge may have turned too far for a rep of the rest to be one;
+# with more, at most a magnet was missed.
+_SPARSE_RAD = 1.5 * math.pi
 
 
 @dataclass(frozen=True)
@@ -175,7 +178,9 @@ def _outer_end(fit: Fit, *, before: bool) -> End:
     edge = 0 if before else len(chain.t_s) - 1
     sense, t_edge = int(chain.sense[edge]), float(chain.t_s[edge])
     outward = -1.0 if before else 1.0
-    span = t_edge - chain.grid.start_s if before else chain.grid.end_s - t_edge
+    # A pull sets off further from its first edge than a brake stops behind its last one: beyond its grid the spline
+    # goes on as it is.
+    span = LONGEST_LEAD_S if before else chain.grid.end_s - t_edge
     t = t_edge + outward * np.arange(0.0, span, _SCAN_S)
     speed = sense * fit.value(t, 1)
     stops = np.flatnonzero(speed <= 0.0)
@@ -188,6 +193,8 @@ def _outer_end(fit: Fit, *, before: bool) -> End:
     end = _end(fit, t_stop, True)
     travelled = abs(end.angle_rad - float(fit.value(np.array([t_edge]))[0]))
     known = travelled < 2.2 * fit.spacing_rad + 3.0 * end.angle_sd_rad + 0.1
+    if before and known and fit.spacing_rad > _SPARSE_RAD:
+        known = set_off_earlier(_setting_off(fit)[0], *_beside_rest(fit, 0, before=True)) <= 0.0
     run = 0 if before else len(chain.runs) - 1
     return _sharpened(fit, end, run, before=before) if known else replace(end, known=False)
 
@@ -195,8 +202,20 @@ def _outer_end(fit: Fit, *, before: bool) -> End:
 def _sharpened(fit: Fit, end: End, number: int, *, before: bool) -> End:
     """The end of stroke ``number`` with its time from the vertex model, which knows how a wheel leaves rest and comes
     to it."""
+    chain, run = fit.chain, fit.chain.runs[number]
+    priors = _setting_off(fit) if before else _stopping(fit)
+    t_s, spread = start_from_rest(priors, *_beside_rest(fit, number, before=before), rises=before)
+    t_s = t_s + chain.lag_s(number) if before else -t_s
+    doubts = (run.begin_misread_sd_s, _RISE_SD_S) if before else (run.end_misread_sd_s,)
+    angle_rad = float(fit.value(np.array([t_s]))[0])
+    return End(t_s, angle_rad, _root_of_squares(spread, *doubts), end.angle_sd_rad, True)
+
+
+def _beside_rest(fit: Fit, number: int, *, before: bool) -> tuple[Array, Array, Array]:
+    """Times of the edges of stroke ``number`` next to a rest, the nearest first (played backwards where the rest comes
+    behind them), their ways from it, and their angles' standard deviations."""
     chain = fit.chain
-    edges, run = chain.slices[number], chain.runs[number]
+    edges = chain.slices[number]
     most = int(_EDGES_FROM_REST * max(2.0 * np.pi / fit.spacing_rad / 6.0, 1.0) ** 0.5)
     count = min(most, edges.stop - edges.start)
     part = slice(edges.start, edges.start + count) if before else slice(edges.stop - count, edges.stop)
@@ -204,12 +223,7 @@ def _sharpened(fit: Fit, end: End, number: int, *, before: bool) -> End:
     sigma = fit.noise.sigma(fit.speed_rad_s[part])
     if not before:
         t, angle, sigma = -t[::-1], angle[::-1], sigma[::-1]
-    priors = _setting_off(fit) if before else _stopping(fit)
-    t_s, spread = start_from_rest(priors, t, np.abs(angle - angle[0]), sigma, rises=before)
-    t_s = t_s + chain.lag_s(number) if before else -t_s
-    doubts = (run.begin_misread_sd_s, _RISE_SD_S) if before else (run.end_misread_sd_s,)
-    angle_rad = float(fit.value(np.array([t_s]))[0])
-    return End(t_s, angle_rad, _root_of_squares(spread, *doubts), end.angle_sd_rad, True)
+    return t, np.abs(angle - angle[0]), sigma
 
 
 def _root_of_squares(*doubts: float) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,6 +18,8 @@ _FIRST_LEADS, _FINER = 50, 25
 _BLUR_RAD = (0.03, 0.01, 0.003, 0.0, 0.0)
 _BESIDE_S = 0.002
 _MOST_SD_S = 0.1
+# Anywhere within a spacing is as likely.
+_EVENLY = 12.0**-0.5
 
 
 @dataclass(frozen=True)
@@ -34,12 +36,13 @@ class Prior:
 class Starts:
     """Courses of edges from rest on, each under several priors: course by course, under one prior after the other.
 
-    ``blurs_rad``: what is added to each edge's doubt on each of the grids; ``rises``: the pull grows from nothing
-    (played backwards, braking does not).
+    ``level_sd_rad``: how far from half a spacing before its first edge the wheel may have stood; ``blurs_rad``: what is
+    added to each edge's doubt on each of the grids; ``rises``: the pull grows from nothing (played backwards, braking
+    does not).
     """
 
     listener: Listener
-    spacing_rad: float
+    level_sd_rad: float
     blurs_rad: Sequence[float]
     rises: bool
 
@@ -74,7 +77,7 @@ class Starts:
         """−2·log likelihood (r, k) of having set off ``lead_s`` (r, k) before the first edge."""
         spread = ACCEL_SPREAD_AT_REST if self.rises else ACCEL_SPREAD
         told = self.listener.listen(np.arange(len(lead_s)), lead_s, blur_rad, rested=self.rises)
-        return alone(told, self.spacing_rad, spread)
+        return alone(told, self.level_sd_rad, spread)
 
     def least(self, lead_s: Array, finer: int) -> tuple[Array, Array]:
         """The best time (r,) and its cost, from a grid (r, k) on that gets finer with each blur."""
@@ -116,3 +119,14 @@ def start_from_rest(
     weight /= weight.sum()
     mean = float(weight @ lead_s)
     return float(t_s[0]) - mean, float(np.sqrt(weight @ (spread**2 + (lead_s - mean) ** 2)))
+
+
+def set_off_earlier(prior: Prior, t_s: Array, way_rad: Array, sigma_rad: Array) -> float:
+    """By how much −2·log likelihood is worse if a wheel that passes edges (n,), at ``way_rad`` from the first one, set
+    off within the spacing before them than within the one before that, of whose magnet nothing was seen."""
+    earlier = [way_rad, way_rad + prior.spacing_rad]
+    starts = Starts.of([t_s - t_s[0]] * 2, earlier, [sigma_rad] * 2, [prior], _BLUR_RAD, rises=True)
+    starts = replace(starts, level_sd_rad=_EVENLY * prior.spacing_rad)
+    lead_s = np.broadcast_to(np.geomspace(1e-3, LONGEST_LEAD_S, _FIRST_LEADS), (2, _FIRST_LEADS))
+    _, cost = starts.least(lead_s, _FINER)
+    return float(cost[0] - cost[1])
