@@ -12,6 +12,12 @@ def grown(x, rise_s):
     return (x**3 - late**3) / (6.0 * rise_s)
 
 
+def swelled(x, swell_s):
+    part = np.minimum(x / swell_s, 1.0)
+    late = np.maximum(x / swell_s - 1.0, 0.0)
+    return swell_s**2 * (part**4 / 4.0 - part**5 / 10.0 + 0.5 * late + 0.5 * late**2)
+
+
 def cost_of(edges, split, unseen_s, rest_s, scales):
     """−2·log likelihood, less its constant, and the expected angle of the turn.
 
@@ -34,7 +40,7 @@ def cost_of(edges, split, unseen_s, rest_s, scales):
     steady = x**3 / 6.0 * STEADY_JERK_PER_S * usual
     covariance += same * np.outer(steady, steady)
     if not rested:
-        change = np.where(before, 0.0, CHANGE * usual * grown(x, change_s))
+        change = np.where(before, 0.0, CHANGE * usual * swelled(x, change_s))
         covariance += np.outer(change, change)
     # As the code under test does it, against rounding.
     covariance += 1e-11 * np.eye(len(t_s))

@@ -10,6 +10,7 @@ import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from brakebeat.reference.reading import Model, Reading, Verdict
 from brakebeat.reference.readings import Readings
@@ -19,6 +20,8 @@ from brakebeat.reference.turns import Turning
 
 # The other turnarounds' evidence counts so much of the own one's: no two pulls come quite alike.
 _OTHERS = 0.5
+# A pull may come in any of so many times between the shortest and the longest.
+_FINELY = 31
 # A turnaround with more misfit than this for each edge follows no such course.
 _ODD = 3.0
 
@@ -38,11 +41,23 @@ def with_the_pulls_coming(
             told.append((at, turning, verdicts))
     if not told:
         return placed
-    cost = np.array([[verdict.cost for verdict in verdicts] for _, _, verdicts in told])
+    cost, vertex, spread = (
+        _between([[getattr(verdict, name) for verdict in verdicts] for _, _, verdicts in told])
+        for name in ("cost", "vertex_s", "vertex_sd_s")
+    )
     evidence = cost + _OTHERS * (cost.sum(axis=0) - cost)
-    for (at, turning, verdicts), own in zip(told, evidence, strict=True):
-        placed[at] = _placed(turning, verdicts, np.exp(-0.5 * (own - own.min())))
+    for number, (at, turning, _) in enumerate(told):
+        own = evidence[number]
+        weight = np.exp(-0.5 * (own - own.min()))
+        placed[at] = _placed(turning, vertex[number], spread[number], weight / weight.sum())
     return placed
+
+
+def _between(values: Sequence[Sequence[float]]) -> Array:
+    """What verdicts (r, len(COMING_S)) say of all times in between."""
+    fine_s = np.linspace(COMING_S[0], COMING_S[-1], _FINELY)
+    told: Array = CubicSpline(COMING_S, values, axis=1)(fine_s)
+    return told
 
 
 def _verdicts(models: Sequence[Model], turned: Sequence[tuple[int, Turning]]) -> list[list[Verdict]]:
@@ -59,11 +74,8 @@ def _verdicts(models: Sequence[Model], turned: Sequence[tuple[int, Turning]]) ->
     return [[verdicts[at * each + number] for number in range(each)] for at in range(len(turned))]
 
 
-def _placed(turning: Turning, verdicts: list[Verdict], weight: Array) -> Turning:
-    """The vertex in the mean over the verdicts, with their differences in its doubt."""
-    weight = weight / weight.sum()
-    vertex = np.array([verdict.vertex_s for verdict in verdicts])
-    spread = np.array([verdict.vertex_sd_s for verdict in verdicts])
+def _placed(turning: Turning, vertex: Array, spread: Array, weight: Array) -> Turning:
+    """The vertex in the mean over all times, with their differences in its doubt."""
     mean = float(weight @ vertex)
     doubt = float(np.sqrt(weight @ (spread**2 + (vertex - mean) ** 2)))
     return dataclasses.replace(turning, vertex_s=mean, vertex_sd_s=doubt)

@@ -42,6 +42,25 @@ _OF_NOISE, _OF_LASTING = _covariances(0), _covariances(1)
 
 
 @dataclass(frozen=True)
+class Growth:
+    """How an acceleration grows to 1 in unit time.
+
+    ``way``: further than if it had come at once half-way, the wheel is so far from then on. Until then it lacks that by
+    a polynomial in the time that is left: its coefficients.
+    """
+
+    way: float
+    cubed: float
+    fourth: float
+    fifth: float
+
+
+EVENLY = Growth(1.0 / 6.0, 1.0 / 6.0, 0.0, 0.0)
+#: As 3u² − 2u³.
+ALONG_AN_S = Growth(0.15, 0.0, 0.25, -0.1)
+
+
+@dataclass(frozen=True)
 class Gist:
     """Observations (o,) of sides (r,), readings last; their errors have unit variance and are independent.
 
@@ -123,19 +142,18 @@ class Gist:
         covariance[_UPPER] = np.moveaxis(pairs, 1, 0)
         return covariance
 
-    def course(self, unseen_s: Array, rise_s: Array) -> Array:
-        """What the observations see (o, r, k) of an acceleration that grows evenly to 1 within ``rise_s`` (r,) of the
-        time when the wheel stood, ``unseen_s`` (r, k) before the first edge, and stays."""
+    def course(self, unseen_s: Array, rise_s: Array, shape: Growth = EVENLY) -> Array:
+        """What the observations see (o, r, k) of an acceleration that grows to 1 within ``rise_s`` (r,) of the time when
+        the wheel stood, ``unseen_s`` (r, k) before the first edge, and stays."""
         angle, speed, accel = (self.state[:, at, :, None] for at in range(3))
         rise_s = rise_s[:, None]
-        constant = accel - 0.5 * rise_s * speed + rise_s * rise_s / 6.0 * angle
+        constant = accel - 0.5 * rise_s * speed + shape.way * rise_s * rise_s * angle
         course = constant + unseen_s * (speed - 0.5 * rise_s * angle + unseen_s * (0.5 * angle))
         for edge, early_s in enumerate(self.early_s):
             # While it still grows, the wheel is not yet where the state at the first edge would have it.
-            missing = np.minimum(unseen_s + early_s[:, None] - rise_s, 0.0)
-            course += self.early[:, edge, :, None] * (
-                missing * missing * missing / np.maximum(6.0 * rise_s, 1e-6)
-            )
+            left = np.maximum(rise_s - unseen_s - early_s[:, None], 0.0) / np.maximum(rise_s, 1e-6)
+            missing = left * left * left * (shape.cubed + left * (shape.fourth + left * shape.fifth))
+            course -= self.early[:, edge, :, None] * (missing * rise_s * rise_s)
         return course
 
 

@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from brakebeat.reference.gist import STATE, Gist, whiten
+from brakebeat.reference.gist import ALONG_AN_S, STATE, Gist, whiten
 from brakebeat.reference.side import CHANGE, STEADY_JERK_PER_S, Sides
 from brakebeat.reference.spline import Array, Integers
 
@@ -125,7 +125,8 @@ def _listen(sides: Sides, gist: Gist, unseen_s: Array, rested: bool, told: Array
     table = np.zeros((seen, seen + 3, *unseen_s.shape))
     table[:STATE, :STATE] = gist.covariance(unseen_s)
     if not rested and sides.change_s.any():
-        change = gist.course(unseen_s, sides.change_s) * (CHANGE * usual * (sides.change_s > 0.0)[:, None])
+        grown = gist.course(unseen_s, sides.change_s, ALONG_AN_S)
+        change = grown * (CHANGE * usual * (sides.change_s > 0.0)[:, None])
         table[:, :seen] += change[:, None] * change
     diagonal = np.einsum("iirk->irk", table[:, :seen])
     diagonal += 1.0

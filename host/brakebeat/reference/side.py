@@ -20,7 +20,7 @@ STEADY_JERK_PER_S = 1.0
 CHANGE = 0.8
 CHANGE_S = 0.045
 # How long that takes is the athlete's habit, which a single turnaround hardly tells (common experience, no source).
-COMING_S = (0.03, 0.045, 0.06, 0.08)
+COMING_S = (0.025, 0.035, 0.045, 0.055, 0.07)
 # Out of a rest the pull starts from nothing and grows for this long (common experience, no source).
 RISE_S = 0.035
 
@@ -32,8 +32,8 @@ class Sides:
     ``away_s`` (n, r): time from the first of them on; ``level_rad`` (n, r): angle, along the sense before the
     turnaround; ``sigma_rad`` (n, r); ``shown`` (n, r): 0 beyond a side's last edge, else 1. ``jerk_density`` and
     ``accel_rad_s2``, (r,): the jerk's density and the usual acceleration. ``rise_s`` (r,): out of a rest the
-    acceleration comes evenly within this; 0: at once. ``change_s`` (r,): without one it changes within this; 0: it does
-    not.
+    acceleration comes evenly within this; 0: at once. ``change_s`` (r,): without one it changes within this along an S,
+    as a muscle's force does; 0: it does not.
     """
 
     away_s: Array
