@@ -1,20 +1,23 @@
 """How long the pull takes to come where the wheel turns straight round, and what that says about when it turned.
 
 The brake's torque goes on through the turnaround and gives way to the pull's. How fast is the athlete's habit: one
-turnaround hardly tells it, those of a session together do.
+turnaround hardly tells it, those of a session together do. Out of a rest the pull comes by the same habit, which no
+edge shows there.
 """
 
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
 from brakebeat.reference.reading import Model, Reading, Verdict
 from brakebeat.reference.readings import Readings
-from brakebeat.reference.side import COMING_S
+from brakebeat.reference.side import COMING_S, RISE_S
 from brakebeat.reference.spline import Array
 from brakebeat.reference.turns import Turning
 
@@ -22,14 +25,27 @@ from brakebeat.reference.turns import Turning
 _OTHERS = 0.5
 # A pull may come in any of so many times between the shortest and the longest.
 _FINELY = 31
+# Of the time that a pull takes to come half is lost, but for what passes before it beats friction and the wheel moves;
+# no two pulls come quite alike.
+_SHARE_OF_LAG = 0.4
+_LAG_SD_S = 0.0015
 # A turnaround with more misfit than this for each edge follows no such course.
 _ODD = 3.0
 
 
+@dataclass(frozen=True)
+class Lag:
+    """How much earlier a wheel sets off out of a rest than its course at full pull has it, with its doubt."""
+
+    lag_s: float = 0.5 * RISE_S
+    sd_s: float = 0.006
+
+
 def with_the_pulls_coming(
     models: Sequence[Model], turnings: Sequence[Turning | None]
-) -> list[Turning | None]:
-    """The turnings (one after each run of ``models``) with the vertices without a rest placed anew."""
+) -> tuple[list[Turning | None], Lag]:
+    """The turnings (one after each run of ``models``) with the vertices without a rest placed anew, and what they say
+    of starts out of a rest."""
     placed = list(turnings)
     turned = [
         (at, turning) for at, turning in enumerate(turnings) if turning is not None and turning.rest_s == 0.0
@@ -40,7 +56,7 @@ def with_the_pulls_coming(
         if min(verdict.misfit for verdict in verdicts) <= _ODD * turning.near.used.sum():
             told.append((at, turning, verdicts))
     if not told:
-        return placed
+        return placed, Lag()
     cost, vertex, spread = (
         _between([[getattr(verdict, name) for verdict in verdicts] for _, _, verdicts in told])
         for name in ("cost", "vertex_s", "vertex_sd_s")
@@ -50,13 +66,25 @@ def with_the_pulls_coming(
         own = evidence[number]
         weight = np.exp(-0.5 * (own - own.min()))
         placed[at] = _placed(turning, vertex[number], spread[number], weight / weight.sum())
-    return placed
+    return placed, _lag(_OTHERS * cost.sum(axis=0))
+
+
+def _lag(cost: Array) -> Lag:
+    """The lag of a pull that comes in any of the times, each at its cost."""
+    weight = np.exp(-0.5 * (cost - cost.min()))
+    weight /= weight.sum()
+    lag_s = _SHARE_OF_LAG * _fine_s()
+    mean = float(weight @ lag_s)
+    return Lag(mean, math.sqrt(float(weight @ (lag_s - mean) ** 2) + _LAG_SD_S**2))
+
+
+def _fine_s() -> Array:
+    return np.linspace(COMING_S[0], COMING_S[-1], _FINELY)
 
 
 def _between(values: Sequence[Sequence[float]]) -> Array:
     """What verdicts (r, len(COMING_S)) say of all times in between."""
-    fine_s = np.linspace(COMING_S[0], COMING_S[-1], _FINELY)
-    told: Array = CubicSpline(COMING_S, values, axis=1)(fine_s)
+    told: Array = CubicSpline(COMING_S, values, axis=1)(_fine_s())
     return told
 
 

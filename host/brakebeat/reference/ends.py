@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from brakebeat.reference.coming import Lag
 from brakebeat.reference.fit import Fit
+from brakebeat.reference.side import RISE_S
 from brakebeat.reference.spline import Array
 from brakebeat.reference.start import LONGEST_LEAD_S, Prior, set_off_earlier, start_from_rest
 
 _SCAN_S = 0.0005
-# Out of a rest a pull may come faster or slower than assumed, which no edge shows: the start's doubt by that.
-_RISE_SD_S = 0.006
 # Edges (of six magnets; more by the root of their number) that tell a start from rest, over which the jerk is a
 # small part of what the whole recording shows.
 _EDGES_FROM_REST = 14
@@ -69,17 +69,21 @@ class Stroke:
         return self.sense * self.fit.value(t_s, derivative)
 
 
-def locate_strokes(fit: Fit) -> list[Stroke]:
-    """Both ends of every stroke of a chain, in order."""
+def locate_strokes(fit: Fit, lag: Lag) -> list[Stroke]:
+    """Both ends of every stroke of a chain, in order.
+
+    Args:
+        lag: of starts out of a rest, which no edge shows.
+    """
     chain = fit.chain
     found: list[Stroke] = []
-    begin = _outer_end(fit, before=True)
+    begin = _set_off(_outer_end(fit, before=True), lag)
     for number in range(len(chain.runs)):
         last = number + 1 == len(chain.runs)
         turned = _outer_end(fit, before=False) if last else _inner_end(fit, number)
         finish = turned if last else _before_rest(turned, fit, number)
         found.append(_stroke(fit, number, begin, finish))
-        begin = turned if last else _after_turn(turned, fit, number)
+        begin = turned if last else _after_turn(turned, fit, number, lag)
     return found
 
 
@@ -135,25 +139,27 @@ def _before_rest(turned: End, fit: Fit, number: int) -> End:
     return _between(replace(turned, t_sd_s=doubt), alone, doubt**2 / (doubt**2 + alone.t_sd_s**2))
 
 
-def _after_turn(finish: End, fit: Fit, number: int) -> End:
+def _set_off(begin: End, lag: Lag) -> End:
+    """A beginning out of a rest, told as if the pull came in the usual time, as it really comes."""
+    moved = begin.t_s + 0.5 * RISE_S - lag.lag_s
+    return replace(begin, t_s=moved, t_sd_s=math.hypot(begin.t_sd_s, lag.sd_s)) if begin.known else begin
+
+
+def _after_turn(finish: End, fit: Fit, number: int, lag: Lag) -> End:
     """The next stroke's beginning: the same point of the chain, the rest's own doubt on top.
 
     After a rest it is told as well by what follows alone; after a long one by that only: someone may have touched the
     wheel.
     """
     turning = fit.chain.turnings[number]
-    rising = _RISE_SD_S if turning.rest_s > 0.0 else 0.0
-    begin = End(
-        finish.t_s,
-        finish.angle_rad,
-        _root_of_squares(finish.t_sd_s, turning.rest_sd_s, turning.misread_rest_sd_s, rising),
-        finish.angle_sd_rad,
-        True,
-    )
-    if turning.rest_s < _REST_S:
+    doubt = _root_of_squares(finish.t_sd_s, turning.rest_sd_s, turning.misread_rest_sd_s)
+    begin = replace(finish, t_sd_s=doubt)
+    if turning.rest_s == 0.0:
         return begin
-    alone = _sharpened(fit, begin, number + 1, before=True)
-    return alone if turning.rest_s >= _LONG_REST_S else _between(begin, alone, 0.5)
+    if turning.rest_s >= _REST_S:
+        alone = _sharpened(fit, begin, number + 1, before=True)
+        begin = alone if turning.rest_s >= _LONG_REST_S else _between(begin, alone, 0.5)
+    return _set_off(begin, lag)
 
 
 def _between(one: End, other: End, share: float) -> End:
@@ -206,9 +212,9 @@ def _sharpened(fit: Fit, end: End, number: int, *, before: bool) -> End:
     priors = _setting_off(fit) if before else _stopping(fit)
     t_s, spread = start_from_rest(priors, *_beside_rest(fit, number, before=before), rises=before)
     t_s = t_s + chain.lag_s(number) if before else -t_s
-    doubts = (run.begin_misread_sd_s, _RISE_SD_S) if before else (run.end_misread_sd_s,)
+    misread = run.begin_misread_sd_s if before else run.end_misread_sd_s
     angle_rad = float(fit.value(np.array([t_s]))[0])
-    return End(t_s, angle_rad, _root_of_squares(spread, *doubts), end.angle_sd_rad, True)
+    return End(t_s, angle_rad, math.hypot(spread, misread), end.angle_sd_rad, True)
 
 
 def _beside_rest(fit: Fit, number: int, *, before: bool) -> tuple[Array, Array, Array]:

@@ -14,7 +14,7 @@ from brakebeat.reference.blocks import blocks
 from brakebeat.reference.bounds import release_rad, stroke_bounds
 from brakebeat.reference.chain import Chain, join_runs
 from brakebeat.reference.clean import Path
-from brakebeat.reference.coming import with_the_pulls_coming
+from brakebeat.reference.coming import Lag, with_the_pulls_coming
 from brakebeat.reference.edges import EdgeTrain, edge_train
 from brakebeat.reference.ends import Stroke, locate_strokes, parted
 from brakebeat.reference.exchange import exchanged
@@ -106,8 +106,8 @@ def _understand(train: EdgeTrain, zero_index: int | None) -> Understanding:
     if not runs:
         return Understanding(train.origin_us, *counts, [])
     magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
-    fits = _fits(train, runs, magnets, scales, faults)
-    strokes = parted([locate_strokes(fit) for fit in fits])
+    fits, lag = _fits(train, runs, magnets, scales, faults)
+    strokes = parted([locate_strokes(fit, lag) for fit in fits])
     sections = [_section(fit, own, train, zero_index) for fit, own in zip(fits, strokes, strict=True)]
     return Understanding(train.origin_us, *counts, sections)
 
@@ -119,8 +119,11 @@ def encoder_path(train: EdgeTrain) -> Path:
     return Path(np.ones(n, bool), count, train.step.astype(np.int64), np.zeros(n, bool), 0)
 
 
-def _fits(train: EdgeTrain, runs: list[EdgeRun], magnets: int, scales: Scales, faults: Faults) -> list[Fit]:
-    """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught."""
+def _fits(
+    train: EdgeTrain, runs: list[EdgeRun], magnets: int, scales: Scales, faults: Faults
+) -> tuple[list[Fit], Lag]:
+    """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught. And how
+    starts out of a rest lag."""
     t_s = train.t_s
     alone = [join_runs([run], []) for run in runs]
     noise = find_noise(alone, scales.spacing_rad, Noise())
@@ -165,8 +168,8 @@ def _fits(train: EdgeTrain, runs: list[EdgeRun], magnets: int, scales: Scales, f
     noise = refine_noise(fits)
     models = _taught(fits, model, noise)
     runs, turnings = _resolve(t_s, runs, models, marks, turnings)
-    turnings = with_the_pulls_coming(models, turnings)
-    return _fit_all(runs, turnings, magnets, scales, noise)
+    turnings, lag = with_the_pulls_coming(models, turnings)
+    return _fit_all(runs, turnings, magnets, scales, noise), lag
 
 
 def _exchanged_again(t_s: Array, runs: list[EdgeRun], fits: list[Fit]) -> list[EdgeRun] | None:
