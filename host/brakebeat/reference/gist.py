@@ -143,8 +143,8 @@ class Gist:
         return covariance
 
     def course(self, unseen_s: Array, rise_s: Array, shape: Growth = EVENLY) -> Array:
-        """What the observations see (o, r, k) of an acceleration that grows to 1 within ``rise_s`` (r,) of the time when
-        the wheel stood, ``unseen_s`` (r, k) before the first edge, and stays."""
+        """What the observations see (o, r, k) of an acceleration that grows to 1 within ``rise_s`` (r,) of the time
+        when the wheel stood, ``unseen_s`` (r, k) before the first edge, and stays."""
         angle, speed, accel = (self.state[:, at, :, None] for at in range(3))
         rise_s = rise_s[:, None]
         constant = accel - 0.5 * rise_s * speed + shape.way * rise_s * rise_s * angle
