@@ -23,8 +23,10 @@ from brakebeat.reference.turns import Turning
 
 # The other turnarounds' evidence counts so much of the own one's: no two pulls come quite alike.
 _OTHERS = 0.5
-# A pull may come in any of so many times between the shortest and the longest.
+# A pull may come in any of so many times between the shortest and the longest; about this one, give or take (in its
+# logarithm), beforehand: what places simulated vertices best where few magnets hardly tell.
 _FINELY = 31
+_COMING_S, _SPREAD = 0.035, 0.3
 # Of the time that a pull takes to come half is lost, but for what passes before it beats friction and the wheel moves;
 # no two pulls come quite alike.
 _SHARE_OF_LAG = 0.4
@@ -61,12 +63,13 @@ def with_the_pulls_coming(
         _between([[getattr(verdict, name) for verdict in verdicts] for _, _, verdicts in told])
         for name in ("cost", "vertex_s", "vertex_sd_s")
     )
-    evidence = cost + _OTHERS * (cost.sum(axis=0) - cost)
+    beforehand = (np.log(_fine_s() / _COMING_S) / _SPREAD) ** 2
+    evidence = cost + _OTHERS * (cost.sum(axis=0) - cost) + beforehand
     for number, (at, turning, _) in enumerate(told):
         own = evidence[number]
         weight = np.exp(-0.5 * (own - own.min()))
         placed[at] = _placed(turning, vertex[number], spread[number], weight / weight.sum())
-    return placed, _lag(_OTHERS * cost.sum(axis=0))
+    return placed, _lag(_OTHERS * cost.sum(axis=0) + beforehand)
 
 
 def _lag(cost: Array) -> Lag:

@@ -189,9 +189,7 @@ def _shown(
     return outset.t_s[shown], angle
 
 
-def _from_rest(
-    shown: list[tuple[Array, Array]], rough: _Rough, model: Model
-) -> tuple[Array, Array]:
+def _from_rest(shown: list[tuple[Array, Array]], rough: _Rough, model: Model) -> tuple[Array, Array]:
     """−2·log likelihood of edges, each reading's, that follow a start from rest, and when it was."""
     haste = np.array([_haste(t_s, angle, model) for t_s, angle in shown])
     found = [_speeds(t_s, angle) for t_s, angle in shown]
