@@ -123,3 +123,9 @@ def test_starts_lag_as_the_sessions_pulls_do():
     # 15.1 and 13.6 ms with every pull taken for one of the usual kind.
     for seed in (2_921_006, 3_821_018):
         assert abs(errors_ms("quadrature-96", seed, "start_us")[0]) < 6.0
+
+
+def test_the_last_edge_of_one_magnet_and_a_stray_one_behind_two():
+    # How rough the end was mattered too coarsely: one real edge thrown away, one stray one kept, and the rep with each.
+    errors_ms("clean-1", 3_801_098, "end_us")
+    errors_ms("dirty-2", 2_903_038, "end_us")

@@ -26,7 +26,7 @@ _OTHERS = 0.5
 # A pull may come in any of so many times between the shortest and the longest; about this one, give or take (in its
 # logarithm), beforehand: what places simulated vertices best where few magnets hardly tell.
 _FINELY = 31
-_COMING_S, _SPREAD = 0.035, 0.3
+_COMING_S, _SPREAD = 0.035, 0.5
 # Of the time that a pull takes to come half is lost, but for what passes before it beats friction and the wheel moves;
 # no two pulls come quite alike.
 _SHARE_OF_LAG = 0.4

@@ -29,6 +29,7 @@ _LAST_MOMENT_SD_S = 0.004
 _REST_S = 0.1
 # From then on the wheel need not be where it came to rest.
 _LONG_REST_S = 5.0
+_SLOW = 2.5
 # With one magnet a wheel already in motion at its first edge may have turned too far for a rep of the rest to be one;
 # with more, at most a magnet was missed.
 _SPARSE_RAD = 1.5 * math.pi
@@ -184,9 +185,12 @@ def _outer_end(fit: Fit, *, before: bool) -> End:
     edge = 0 if before else len(chain.t_s) - 1
     sense, t_edge = int(chain.sense[edge]), float(chain.t_s[edge])
     outward = -1.0 if before else 1.0
-    # A pull sets off further from its first edge than a brake stops behind its last one: beyond its grid the spline
-    # goes on as it is.
-    span = LONGEST_LEAD_S if before else chain.grid.end_s - t_edge
+    span = chain.grid.end_s - t_edge
+    if before:
+        # A pull may take some times as long as usual for the way to its first edge, which is far with few magnets:
+        # beyond its grid the spline goes on as it is.
+        usual_s = math.sqrt(2.0 * fit.spacing_rad / fit.usual_accel_rad_s2)
+        span = float(np.clip(_SLOW * usual_s, t_edge - chain.grid.start_s, LONGEST_LEAD_S))
     t = t_edge + outward * np.arange(0.0, span, _SCAN_S)
     speed = sense * fit.value(t, 1)
     stops = np.flatnonzero(speed <= 0.0)
