@@ -61,9 +61,8 @@ class Fit:
         """
         times = np.array([t for t, _ in functions])
         grid = self.chain.grid
-        low, _ = grid.basis(np.array([times.min() - 1.0]))
-        high, _ = grid.basis(np.array([times.max() + 1.0]))
-        cut = slice(int(low[0]), int(high[0]) + 4)
+        low, high = grid.piece(np.array([times.min() - 1.0, times.max() + 1.0])).tolist()
+        cut = slice(low, high + 4)
         rows = np.zeros((len(functions), cut.stop - cut.start))
         for number, (t, derivative) in enumerate(functions):
             first, weights = grid.basis(np.array([t]), derivative)

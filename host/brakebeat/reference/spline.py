@@ -43,27 +43,34 @@ class Grid:
         """The last knot."""
         return self.start_s + self.pieces * self.step_s
 
+    def piece(self, t_s: Array) -> Integers:
+        """The piece that each time (n,) lies in, or is nearest to."""
+        x = (np.asarray(t_s, float) - self.start_s) / self.step_s
+        nearest: Integers = np.clip(np.floor(x).astype(np.int64), 0, self.pieces - 1)
+        return nearest
+
     def basis(self, t_s: Array, derivative: int = 0) -> tuple[Integers, Array]:
         """First coefficient (n,) and the four weights (n, 4) that give a derivative (0 to 3) at times (n,)."""
-        x = (np.asarray(t_s, float) - self.start_s) / self.step_s
-        first = np.clip(np.floor(x).astype(np.int64), 0, self.pieces - 1)
-        u = x - first
+        first = self.piece(t_s)
+        u = (np.asarray(t_s, float) - self.start_s) / self.step_s - first
         v = 1.0 - u
+        square, other = u * u, v * v
         if derivative == 0:
-            columns = (v**3, 3 * u**3 - 6 * u**2 + 4, 3 * v**3 - 6 * v**2 + 4, u**3)
+            cube, opposite = square * u, other * v
+            columns = opposite, 3 * cube - 6 * square + 4, 3 * opposite - 6 * other + 4, cube
             return first, np.stack(columns, axis=-1) / 6.0
         if derivative == 1:
-            columns = (-(v**2), 3 * u**2 - 4 * u, -3 * v**2 + 4 * v, u**2)
+            columns = -other, 3 * square - 4 * u, -3 * other + 4 * v, square
             return first, np.stack(columns, axis=-1) / (2.0 * self.step_s)
         if derivative == 2:
-            columns = (v, 3 * u - 2, 3 * v - 2, u)
+            columns = v, 3 * u - 2, 3 * v - 2, u
             return first, np.stack(columns, axis=-1) / self.step_s**2
         return first, np.broadcast_to(_THIRD, (*u.shape, 4)) / self.step_s**3
 
     def value(self, coefficients: Array, t_s: Array, derivative: int = 0) -> Array:
         """The spline or one of its derivatives at times (n,)."""
         first, weights = self.basis(t_s, derivative)
-        return (coefficients[first[..., None] + np.arange(4)] * weights).sum(axis=-1)
+        return np.asarray(np.einsum("...i,...i->...", coefficients[first[..., None] + np.arange(4)], weights))
 
     def rows(self, t_s: Array, derivative: int = 0) -> Array:
         """Dense rows (n, size) that give a derivative at a few times, for covariances."""
