@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cache
@@ -114,8 +115,8 @@ def _alike(columns: Array) -> tuple[Integers, Integers]:
 @cache
 def _odd(count: int) -> NDArray[np.uint64]:
     """Odd numbers (count, 1) without a pattern."""
-    drawn = np.random.default_rng(1).integers(0, 2**63, (count, 1), np.uint64)
-    return 2 * drawn + np.uint64(1)
+    drawn = np.frombuffer(hashlib.shake_128(b"sides").digest(8 * count), np.uint64)
+    return drawn[:, None] | np.uint64(1)
 
 
 def _listen(sides: Sides, gist: Gist, unseen_s: Array, rested: bool, told: Array) -> None:
