@@ -135,3 +135,8 @@ def test_the_last_edge_of_one_magnet_and_a_stray_one_behind_two():
     # How rough the end was mattered too coarsely: one real edge thrown away, one stray one kept, and the rep with each.
     errors_ms("clean-1", 3_801_098, "end_us")
     errors_ms("dirty-2", 2_903_038, "end_us")
+
+
+def test_a_brake_many_times_harder_than_usual():
+    # On a short way back; the edge behind the turnaround passed for a stray one, 24 ms.
+    assert np.abs(errors_ms("partial-6", 3_818_011, "end_us")[:-1]).max() < 4.0

@@ -26,7 +26,7 @@ _STRANGE = 0.7
 # So much misfit for each edge says that the motion is rougher here than elsewhere, by a factor.
 _ODD = 3.0
 # What may be otherwise than the model has it: the jerk's density and the acceleration, by these factors.
-_CHANGES = ((3.0, 3.0), (10.0, 3.0), (30.0, 1.0), (1000.0, 1.0))
+_CHANGES = ((3.0, 3.0), (10.0, 3.0), (30.0, 1.0), (100.0, 8.0), (1000.0, 1.0))
 _CALMER = (0.1, 1.0)
 # So many readings that look best at a glance are weighed exactly.
 _CLOSER = 5
