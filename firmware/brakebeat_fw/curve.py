@@ -13,6 +13,8 @@ _ENOUGH = const(24)
 # A point that is no further off the cubic through its four neighbours, times the noise of one, is no outlier; nor is
 # one that is no further off the cubic through nine, which is usual or little more.
 _SUSPECT = const(3.0)
+# Points nearer to each other in time than this, seconds, tell little more than one.
+_DENSE_S = const(0.008)
 # Time between two points that have the same.
 _NO_TIME_S = const(1e-9)
 
@@ -131,6 +133,25 @@ class Curve:
         dropped = self.count - kept
         self.count = kept
         return dropped
+
+    def thin(self, end_rad):
+        # type: (float) -> None
+        """Up to the angle ``end_rad``, put pairs of points together where they are dense in time: a pull is smooth."""
+        ts = self.ts
+        xs = self.xs
+        kept = k = self.mirrored + 1
+        while k < self.count:
+            t = ts[k]
+            x = xs[k]
+            if x < end_rad and ts[k + 1] - t < _DENSE_S:
+                k += 1
+                t = (t + ts[k]) / 2
+                x = (x + xs[k]) / 2
+            ts[kept] = t
+            xs[kept] = x
+            kept += 1
+            k += 1
+        self.count = kept
 
     def _off(self, k):
         # type: (int) -> float

@@ -9,15 +9,13 @@ from micropython import const
 from . import ticks
 from .side import Side  # noqa: F401
 from .turnaround import Placing
-from .walk import HELD, MISSED, REAL, STRAY, Trail, Walk  # noqa: F401
+from .walk import MISSED, REAL, STRAY, Trail, Walk  # noqa: F401
 
 # Readings side by side when the plain one does not fit, and pairs of them that are tried as vertices.
 _WIDTH = const(6)
-_PAIRS_MOST = const(8)
+_PAIRS_MOST = const(5)
 # Stray edges in a row between both sides, at most.
 _BETWEEN_MOST = const(3)
-# Of the newest edges so many may already lie behind a turnaround that cannot be told yet.
-_TRAILING_MOST = const(2)
 # Edges this fine are all real where what speaks against their vertex is no more than this: a wrong one would stick out.
 _FINE_RAD = const(0.001)
 _REAL_MOST = const(60.0)
@@ -34,7 +32,7 @@ _PULL = const(1.2)
 # Share by which the acceleration may differ from what distance and speed tell.
 _LOOSE = const(0.35)
 # A reading dearer than this explains little.
-AT_A_LOSS = 12.0
+_AT_A_LOSS = const(12.0)
 # Magnets that may have been missed beside the turnaround, before and after it; and where no such reading explains much.
 _BESIDE = ((0, 0), (0, 1), (1, 0), (1, 1))
 _FARTHER = ((0, 0), (0, 1), (1, 0), (1, 1), (0, 2), (2, 0))
@@ -48,12 +46,12 @@ class Reading:
         self.before = before
         self.after = after  # empty: the wheel ran straight on
         self.doubt = doubt
-        self.loss = 0.0  # how much dearer it is than edges with nothing wrong
-        self.placing = None  # type: Placing | None  # of a plain reading
-        self.missed = (
-            0,
-            0,
-        )  # magnets missed beside the turnaround, before and after it
+        self.plain = False  # nothing is odd about it
+        self.at_a_loss = False  # it explains little
+        self.placing = None  # type: Placing | None  # None: the wheel ran straight on
+
+
+_NOTHING = Reading([], [], 1e9)
 
 
 class Window:
@@ -68,25 +66,25 @@ class Window:
         self._turn = turn
         self.low = max(0, low)
         self.high = min(stretch.count, high)
-        base = stretch.buffer[max(0, turn - 1)]
+        self.base = base = stretch.buffer[max(0, turn - 1)]
         self._us = [ticks.after(stretch.buffer[k], base) * 1e-6 for k in range(self.low, self.high)]
         self.noise = stretch.edge_noise(self.low, turn)
         model = NOISE_RAD * stretch.magnets / 6.2832
         self._walk_noise = (self.noise * self.noise + model * model) ** 0.5
         self._slowing = 0.0
-        self._held = FIELD_RAD * stretch.magnets / 6.2832
+        self.found = _NOTHING
 
     # -- one side --------------------------------------------------------------------------------------------------
 
     def between(self):
         # type: () -> list[tuple[int, int]]
         """The real edges where the wheel runs freely and the ones at either end are real; empty: none can tell."""
-        best = self._through(0)
+        best = self._through()
         return best.before if best.doubt < 1e9 else []
 
-    def _through(self, trailing):
-        # type: (int) -> Reading
-        """The wheel runs straight on, but for so many of the newest edges; the first one is real."""
+    def _through(self):
+        # type: () -> Reading
+        """The wheel runs straight on; the first edge and the newest one are real."""
         best = Reading([(k, k - self.low) for k in range(self.low, self._turn)], [], 1e9)
         path = self._stretch.path
         speed = (path(self.low + 3) - path(self.low)) / max(1e-4, self._us[3] - self._us[0])
@@ -94,9 +92,8 @@ class Window:
         walk = Walk(self._us, self._offset(), speed, 0.15, 0.0, loose, self._walk_noise)
         walk.run(_WIDTH)
         for trail in walk.stops:
-            left = self.high - self.low - 1 - trail.place
-            if left <= trailing and trail.cost - left * REAL < best.doubt:
-                best = Reading(self._ordered(trail, False), [], trail.cost - left * REAL)
+            if trail.place == self.high - self.low - 1 and trail.cost < best.doubt:
+                best = Reading(self._ordered(trail, False), [], trail.cost)
         return best
 
     def _offset(self):
@@ -204,12 +201,7 @@ class Window:
         # type: (Trail | None, float | None) -> bool
         """Nothing about this reading is odd, and no edge is left."""
         left = self.high - self.low - 1
-        return (
-            trail is not None
-            and trail.place == left
-            and _plain(trail)
-            and trail.unseen(expected, self._held) < 1.0
-        )
+        return trail is not None and trail.place == left and _plain(trail) and trail.unseen(expected) < 1.0
 
     def _likeliest_last(self, walk, expected, placed):
         # type: (Walk, float | None, bool) -> Trail | None
@@ -221,7 +213,7 @@ class Window:
             if placed:
                 cost += (self._stretch.start_misfit(self._ordered(trail, True)) - trail.chi) / 2
             else:
-                cost += trail.unseen(expected, self._held)
+                cost += trail.unseen(expected)
             if cost < least:
                 least = cost
                 best = trail
@@ -230,23 +222,36 @@ class Window:
     # -- both ------------------------------------------------------------------------------------------------------
 
     def read(self):
-        # type: () -> Reading
-        """The reading that explains the edges best."""
+        # type: () -> Any
+        """Leave the reading that explains the edges best in ``found``, a part of the work at each step."""
         if self.low + 3 < self._turn < self.high - 2:
-            plain = self._plain()
-            if plain:
-                return plain
             if self.noise * 6.2832 < _FINE_RAD * self._stretch.magnets:
                 # The walks know no brake as sudden as an athlete's; where edges are fine a vertex tells better.
-                real = Reading([], [], _REAL_MOST)
-                for split in self._splits():
-                    before, after = self._all_real(split)
-                    real = self._vertex(real, before, after, 0.0, _BESIDE)
-                    if real.doubt < AT_A_LOSS:
-                        break
-                if real.before:
-                    return real
-        return self._search()
+                for _ in self._fine():
+                    yield
+            if not self.found.placing:
+                self.found = self._plain() or _NOTHING
+                yield
+        if self.found is _NOTHING:
+            for _ in self._search():
+                yield
+        if self.found.placing and not self.found.plain:
+            self.found.placing.refine()
+
+    def _fine(self):
+        # type: () -> Any
+        """Every edge a real one."""
+        for split in self._splits():
+            before, after = self._all_real(split)
+            found = self._vertex(Reading([], [], _REAL_MOST), before, after, 0.0, _BESIDE[:1])
+            if found.doubt > _AT_A_LOSS:
+                found = self._vertex(found, before, after, 0.0, _BESIDE[1:])
+            placing = found.placing
+            if placing:
+                found.plain = not (placing.before.missed or placing.after.missed)
+                self.found = found
+                return
+            yield
 
     def _plain(self):
         # type: () -> Reading | None
@@ -254,7 +259,7 @@ class Window:
         before = _greedy(self._forwards(1), size)
         if before is None:
             return None
-        if before.place >= size - 1 - _TRAILING_MOST:
+        if before.place == size - 1:
             return Reading(self._ordered(before, False), [], 0.0)
         # Walked back, a gentle turn may look as if the wheel ran on.
         after = _greedy(self._backwards(1), size - 2 - before.place)
@@ -264,6 +269,8 @@ class Window:
         sides = self._sides(reading.before, reading.after, 0, 0)
         edges = len(sides[0].us) + len(sides[1].us)
         reading.placing = Placing(sides[0], sides[1])
+        reading.placing.refine()
+        reading.plain = True
         return reading if reading.placing.misfit < 6.0 + 0.5 * edges else None
 
     def _all_real(self, split):
@@ -301,18 +308,19 @@ class Window:
         return [split for split in (turn, turn - 1, turn + 1, turn - 2, turn + 2) if low <= split < high]
 
     def _search(self):
-        # type: () -> Reading
+        # type: () -> Any
         forwards = self._forwards(_WIDTH)
+        yield
         size = self.high - self.low
         backwards = self._backwards(_WIDTH).stops
-        best = self._through(_TRAILING_MOST)
+        yield
+        best = self._through()
+        yield
         if not self.low:
             # Magnets missed in a pull that has just begun look like a turnaround, too.
             for trail in backwards:
-                left = size - 1 - trail.place
-                cost = trail.cost + STRAY * left
-                if left <= _TRAILING_MOST and cost < best.doubt:
-                    best = Reading(self._ordered(trail, True), [], cost)
+                if trail.place == size - 1 and trail.cost < best.doubt:
+                    best = Reading(self._ordered(trail, True), [], trail.cost)
         pairs = []
         befores = _likeliest(forwards.stops)
         afters = _likeliest(backwards)
@@ -340,15 +348,17 @@ class Window:
                     doubt,
                     _BESIDE,
                 )
+                yield
         # As if all were real and as expected.
         least = (self.low - self.high) * REAL
-        if best.doubt - least > AT_A_LOSS:
+        if best.doubt - least > _AT_A_LOSS:
             # The walks know no brake as sudden as that: nothing is wrong, perhaps, but where it was split.
             for split in self._splits():
                 left, right = self._all_real(split)
                 best = self._vertex(best, left, right, least, _FARTHER)
-        best.loss = best.doubt - least
-        return best
+                yield
+        best.at_a_loss = best.doubt - least > _AT_A_LOSS
+        self.found = best
 
     def _vertex(self, best, before, after, doubt, beside):
         # type: (Reading, list[tuple[int, int]], list[tuple[int, int]], float, Any) -> Reading
@@ -356,9 +366,6 @@ class Window:
         sums = {}  # type: dict[Any, Any]
         for missed_before, missed_after in beside:
             cost = doubt + (missed_before + missed_after) * MISSED
-            if missed_after > missed_before:
-                # The wheel may have turned in front of that magnet.
-                cost += HELD - MISSED
             if cost >= best.doubt:
                 continue
             sides = self._sides(before, after, missed_before, missed_after)
@@ -369,12 +376,10 @@ class Window:
             placing = Placing(sides[0], sides[1], 2.0 * (best.doubt - cost))
             sums[None] = sides[0].sums
             sums[same] = sides[1].sums
-            if missed_after > missed_before and sides[0].distance - missed_before > sides[1].slack:
-                cost += MISSED - HELD
             cost += placing.misfit / 2
             if cost < best.doubt:
                 best = Reading(before, after, cost)
-                best.missed = (missed_before, missed_after)
+                best.placing = placing
         return best
 
     def _sides(self, before, after, missed_before, missed_after):

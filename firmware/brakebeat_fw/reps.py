@@ -15,6 +15,8 @@ _LEAST_SHARE = const(0.12)
 # slowed to this share or further, is one that friction stopped (steady friction leaves 0.71, a growing one less).
 _MOST_WOUND = const(3.0)
 _RUNS_OUT = const(0.8)
+# Edges that scatter by more than this share of a spacing are noise and no wheel's.
+_NOISE_MOST = const(0.1)
 # A rep of fewer edges tells no acceleration.
 _FEW_EDGES = const(16)
 # A rep with more noise than this many times the usual was miscounted and would teach the magnet table wrong.
@@ -74,8 +76,11 @@ class Reps:
         flags = (stretch.repaired and wire.FLAG_REPAIRED) | (stretch.thinned and wire.FLAG_THINNED)
         duration_us = ticks.after(stop.ticks, start.ticks)
         curve = self._curve(end, start, duration_us * 1e-6, total, spacing_rad)
+        if curve.noise_rad > _NOISE_MOST * spacing_rad:
+            return
         yield
         curve.drop_outliers()
+        curve.thin(curve.total_rad / 3)
         rise_rad = find_rise(curve)
         if rise_rad is not None:
             self._zero.add_pull(start_x, start_x + sense * rise_rad / spacing_rad)
@@ -125,6 +130,7 @@ class Reps:
         # type: (int, Any, float, float, float) -> Any
         """The rep's angle against time, after the magnet table has learnt from it."""
         stretch = self._stretch
+        table = stretch.table
 
         def now():
             # type: () -> Any
@@ -133,12 +139,13 @@ class Reps:
             return curve
 
         usual_rad = self._cue.noise_s * total * spacing_rad / duration_s
-        curve = stretch.find_magnets(now, usual_rad, _MISCOUNTED * usual_rad)
+        curve = stretch.find_magnets(now, usual_rad)
         if not usual_rad or curve.noise_rad < _MISCOUNTED * usual_rad:
             stretch.learn(curve, end, spacing_rad)
             if self._stored:
                 self._place_stored(spacing_rad)
-            if stretch.table.magnets > 1:
+            if table.magnets > 1 and table.reps <= _STORED_REPS:
+                # What it has learnt from this rep still makes a difference.
                 curve = now()
         return curve
 

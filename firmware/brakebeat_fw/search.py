@@ -8,11 +8,17 @@ _SMALLER = const(0.381966)
 _NEAR = const(2e-4)
 
 
-def search(misfit, low, high, steps):
-    # type: (Any, float, float, int) -> float
-    """The argument between ``low`` and ``high`` with the least misfit: a grid, then ``narrow`` about its best."""
+def search(misfit, low, high, steps, most=1e9):
+    # type: (Any, float, float, int, float) -> float
+    """The argument between ``low`` and ``high`` with the least misfit: a grid, then ``narrow`` about its best.
+
+    most: no misfit beyond this is of any use.
+    """
     width = (high - low) / steps
-    return narrow(misfit, low, width, [misfit(low + k * width) for k in range(steps + 1)])
+    values = [misfit(low + k * width) for k in range(steps + 1)]
+    if dip(values) > most:
+        return low + width * values.index(min(values))
+    return narrow(misfit, low, width, values)
 
 
 def narrow(misfit, low, width, values):
@@ -77,3 +83,11 @@ def narrow(misfit, low, width, values):
             elif fu <= fv or v in (x, w):
                 v, fv = u, fu
     return x
+
+
+def dip(values):
+    # type: (list[float]) -> float
+    """No more than the least value between those of a grid, about: a parabola would dip half as far below them."""
+    least = min(values)
+    k = max(1, min(len(values) - 2, values.index(least)))
+    return least - max(0.0, values[k - 1] + values[k + 1] - 2.0 * values[k]) / 4.0

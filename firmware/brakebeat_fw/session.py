@@ -1,6 +1,7 @@
 """From edges to reps: runs the hot path over batches of edges and does once a rep what a rep needs."""
 
 import struct
+from array import array
 
 from micropython import const
 
@@ -59,8 +60,7 @@ _LEAST_US = const(400000)
 # or two magnets on the way back the wheel slows down a lot behind the last one.
 _SLOWING = const(26)
 _SLOWING_FEW = const(23)
-# A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed;
-# one more where it is known how far from that magnet it stood.
+# A wheel that started from rest did so less than one spacing before its first edge, or two if that magnet was missed.
 _REST_SPACINGS = const(2.3)
 # Edges before phi = 0 that show how fast the wheel is and was just before.
 _NEWEST = const(40)
@@ -83,6 +83,8 @@ _ODDS_MOST = const(5)
 _ODDS_LEAST = const(25)
 # A rep is worked out bit by bit until the next one has come this share of its way: well before phi = 0.
 _UNHURRIED = const(0.3)
+# Edges that may come while a turnaround is read.
+_HELD_MOST = const(64)
 # What a turnaround that no wheel can have reached says for noise.
 _IMPOSSIBLE = const(16)
 # ticks.MASK, since polls come a thousand times a second.
@@ -129,6 +131,11 @@ class Session:
         self._noise = 0  # what speaks for noise instead of a wheel
         self._cue_ticks = [None] * len(wire.CUE_NAMES)  # type: list[int | None]
         self._job = None  # type: Any  # what is still to be worked out of the rep that has ended
+        # A turnaround that is being read, and the edges that have come since.
+        self._reading = None  # type: Any
+        self._held_times = array("i", [0] * _HELD_MOST)
+        self._held_steps = array("b", [0] * _HELD_MOST)
+        self._held = 0
         self._unhurried = 0.0  # way of the next one, spacings, up to which that can wait for polls
         self._prepare(rig["pulses_per_rev"])
 
@@ -189,7 +196,7 @@ class Session:
         if self._job:
             self._job = None
             self.incomplete += 1
-        self._drop_stretch(self.stretch.count)
+        self._give_up()
 
     def learnt_magnets(self, first):
         # type: (int) -> bytes
@@ -236,6 +243,11 @@ class Session:
         elif step < _LEAP:
             self._leapt(now_ticks)
         self._due = (now_ticks + _AHEAD_US) & ticks.MASK
+        if self._reading:
+            # No cue is due right behind a turnaround, and whether the wheel rests the edges tell that wait.
+            self._due = now_ticks
+            self._read_on()
+            return
         if self.state[_COUNT]:
             self._look(now_ticks)
         if self._job:
@@ -275,7 +287,14 @@ class Session:
         """The counter has leapt back, or so far ahead that it looks so: the clock goes on from where it stood."""
         self._clock_ticks = now_ticks
         if self.state[_COUNT]:
-            self._drop_stretch(self.stretch.count)
+            self._give_up()
+
+    def _give_up(self):
+        # type: () -> None
+        """Leave out what is under way, with the edges that wait."""
+        self._reading = None
+        self._held = 0
+        self._drop_stretch(self.stretch.count)
 
     def feed(self, times, steps, count):
         # type: (Any, Any, int) -> None
@@ -284,6 +303,8 @@ class Session:
             return
         if not self._ahead_us:
             self.poll(times[0])
+        if self._reading and self._hold(times, steps, count):
+            return
         zero_index = self.rig["zero_index"]
         if zero_index is not None and self._edges <= zero_index < self._edges + count:
             self._feed_to_zero(times, steps, count, zero_index - self._edges + 1)
@@ -327,13 +348,29 @@ class Session:
                     self._turned()
                 except _BAD_EDGES:
                     self._drop_stretch(self.stretch.count)
+                if self._reading and state[_USED] < count:
+                    # What is left of the batch lies behind it.
+                    self._read_on(True)
             elif event == _EVENT_FULL:
                 self.stretch.make_room()
-        if state[_COUNT] > 4:
+        if state[_COUNT] > 4 and not self._reading:
             try:
                 self._under_way()
             except _BAD_EDGES:
                 self._drop_stretch(self.stretch.count)
+
+    def _hold(self, times, steps, count):
+        # type: (Any, Any, int) -> bool
+        """Let edges wait until the turnaround before them is read; False where too many do, and it is read now."""
+        held = self._held
+        if held + count > _HELD_MOST:
+            self._read_on(True)
+            return False
+        for k in range(count):
+            self._held_times[held + k] = times[k]
+            self._held_steps[held + k] = steps[k]
+        self._held = held + count
+        return True
 
     def _feed_to_zero(self, times, steps, count, first):
         # type: (Any, Any, int, int) -> None
@@ -441,17 +478,28 @@ class Session:
         took_us = ticks.after(buffer[turn - 1], buffer[0])
         # The way beyond its first and last edge is not told yet, nor whether it began at rest.
         self._expect_wheel(stretch.path(turn - 1) / 4, took_us)
+        self.cue.disarm()
+        self._reading = self._read()
+
+    def _read(self):
+        # type: () -> Any
+        """Read the turnaround and begin the next stretch, a part of the work at each step."""
+        stretch = self.stretch
         stretch.mend()
-        first = stretch.tidy_turn()
-        if not first:
+        yield
+        for _ in stretch.tidy_turn():
+            yield
+        if stretch.waits:
             return
         if stretch.runs_on:
             stretch.run_on()
             return
+        first = stretch.turn_at
         if first < 3 or stretch.count - first < 3:
             self._drop_stretch(first)
             return
-        base = stretch.buffer[first - 1]
+        yield
+        base = stretch.base(first)
         before = stretch.before(first, base)
         after = stretch.after(first, base, True)
         end_s, start_s = fit_straight_or_paused(before, after)
@@ -462,6 +510,22 @@ class Session:
         stretch.sense = -stretch.sense
         self._begin(first)
         self._start = Turn((base + int(start_s * 1e6)) & ticks.MASK, after)
+
+    def _read_on(self, to_the_end=False):
+        # type: (bool) -> None
+        """Read one part more of a turnaround, or all that is left of it, and take the edges that have come since."""
+        reading = self._reading
+        self._reading = None
+        try:
+            for _ in reading:
+                if not to_the_end:
+                    self._reading = reading
+                    return
+        except _BAD_EDGES:
+            self._drop_stretch(self.stretch.count)
+        count = self._held
+        self._held = 0
+        self.feed(self._held_times, self._held_steps, count)
 
     def _begin(self, first):
         # type: (int) -> None
@@ -563,8 +627,7 @@ class Session:
         base = stretch.buffer[0]
         after = stretch.after(0, base, False)
         start_s = fit_start(after, -1.5)
-        most = _REST_SPACINGS if after.expected is None else _REST_SPACINGS + 1.0
-        if after.distance > most or after.chi > _REST_CHI * len(after.us):
+        if after.distance > _REST_SPACINGS or after.chi > _REST_CHI * len(after.us):
             self._in_motion = True
             return False
         self._start = Turn((base + int(start_s * 1e6)) & ticks.MASK, after)

@@ -16,14 +16,18 @@ _NEAR_BEND = const(0.03)
 _NEAR_WEAKER = const(1.8)
 # A pull from rest takes about so long to build up, seconds (common practice, no source).
 BUILD_S = const(0.04)
+# Where torque fades each vertex costs all edges: of more than this, those beyond the nearest few are thinned.
+_DENSE = const(11)
+_NEAREST = const(5)
 # How a brake's torque fades into the pull's is not known that well: edges there count as that many times as noisy.
 _FADE_NOISE = const(2.0)
+# Cubic share of a brake that still builds up, its standard deviation.
+_LOOSE_BEND = const(0.5)
+# The edges do not carry a vertex there.
+_NO_FIT = (0.0, 0.0, 0.0, 0.0, 0.0)
 # Share of a sum that some ten operations in single precision may be off by: far from the edges two huge sums are nearly
 # alike, and what is rounded away must not look like a good fit.
 _ROUNDED = const(5e-7)
-# A brake that still builds up is so many edges with so much cubic share.
-LOOSE_EDGES = const(5)
-_LOOSE_BEND = const(0.5)
 
 
 class Side:
@@ -75,6 +79,8 @@ class Side:
         share = side.xs[-1] / self.xs[-1] if self.xs[-1] else 1.0
         side.bend = self.bend * share
         side.bend_spread = self.bend_spread * share
+        side.missed = self.missed
+        side.lag = self.lag
         side.lag_room = self.lag_room
         side.lag_spread = self.lag_spread
         side.slack = self.slack
@@ -85,8 +91,6 @@ class Side:
         # type: () -> Side
         """The nearest edges, behind a pull from rest: it builds up first."""
         side = self.part(0, max(4, int(len(self.us) * _NEAR_RAD / max(0.1, self.reach_rad))))
-        side.missed = self.missed
-        side.lag = self.lag
         side.bend *= _NEAR_WEAKER
         side.bend_spread = min(side.bend_spread, _NEAR_BEND)
         side.build_s = BUILD_S
@@ -95,20 +99,20 @@ class Side:
     def loose(self):
         # type: () -> Side
         """The nearest edges of a brake that still builds up: any cubic share."""
-        side = self.part(0, max(LOOSE_EDGES, len(self.us) // 2))
-        side.missed = self.missed
-        side.lag = self.lag
+        side = self.part(0, max(5, len(self.us) // 2))
         side.bend = 0.0
         side.bend_spread = _LOOSE_BEND
         return side
 
-    def carrying(self):
-        # type: () -> Side
-        """These edges, behind a pull that takes over from a brake of another torque."""
+    def carrying(self, share):
+        # type: (float) -> Side
+        """These edges, behind a pull that takes over from a brake of another torque within ``share`` of the usual
+        time."""
         side = self.part(0, len(self.us))
-        side.missed = self.missed
-        side.lag = self.lag
-        side.build_s = BUILD_S
+        if len(side.us) > _DENSE:
+            side.us = side.us[:_NEAREST] + side.us[_NEAREST::2]
+            side.xs = side.xs[:_NEAREST] + side.xs[_NEAREST::2]
+        side.build_s = share * BUILD_S
         side.noise *= _FADE_NOISE
         return side
 
@@ -127,7 +131,16 @@ class Side:
         # type: (float) -> float
         """Squared standard deviations with the vertex at ``vertex`` seconds; keeps the solution."""
         self.vertex = vertex
-        total, c0, c2, unsure = self._fit(vertex)
+        sums = self.sums or self._sum_up()
+        fitted = sums[6].get(vertex)
+        if not fitted:
+            fitted = self._fit(vertex)
+            if not self.build_s:
+                # Asked for again with magnets missed beside the turnaround.
+                sums[6][vertex] = fitted
+        total, c0, c2, unsure, jerk = fitted
+        self.curvature = c2 / sums[2]
+        self.jerk = jerk
         if not unsure:
             return 1e9
         variance = self.noise * self.noise
@@ -194,18 +207,19 @@ class Side:
         left = 0.0
         for value in rest:
             left += value * value
-        self.sums = (first, scale, scale * scale, left, found, rest)
+        self.sums = (first, scale, scale * scale, left, found, rest, {})
         return self.sums
 
     def _fit(self, vertex):
-        # type: (float) -> tuple[float, float, float, float]
-        """Sum of squares, distance, curvature and the distance's variance, an edge's being 1 (0: none), for one vertex.
+        # type: (float) -> tuple[float, float, float, float, float]
+        """Sum of squares, distance, curvature in ``scale``, the distance's variance, an edge's being 1 (0: none), and
+        jerk, for one vertex.
 
         A cubic whose slope is 0 there: one condition on the shares of the orthogonal polynomials, each of which gives
         way by as much as it is unsure. Where the torque builds up behind the vertex, u^2 gives way to u^3 / 3 b up to b
         seconds and u^2 - b u + b^2 / 3 from there on: a cubic with another condition, where no edge lies in between.
         """
-        first, scale, square, left, found, _ = self.sums or self._sum_up()
+        first, scale, square, left, found, _, _ = self.sums
         d = abs(first - vertex) / scale
         build = self.build_s / scale
         if d < build or len(found) < 4:
@@ -234,7 +248,7 @@ class Side:
             left += a3 * a3 / w3
             off /= loose
             c2 = 4.0 * (a2 - off * unsure2)
-            self.jerk = 0.0
+            jerk = 0.0
         else:
             a3, w3, cost = self._held(a3, w3, (1.0 + d) * (1.0 + d) * (1.0 + d))
             left += cost
@@ -253,12 +267,11 @@ class Side:
             off /= loose
             a3 -= off * unsure3
             c2 = 4.0 * (a2 - off * unsure2 + a3 * twist)
-            self.jerk = 8.0 * a3 / (square * scale)
+            jerk = 8.0 * a3 / (square * scale)
         variance -= both * both / loose
         if not 0.0 < variance < 1e6:
-            return 0.0, 0.0, 0.0, 0.0
-        self.curvature = c2 / square
-        return left + off * off * loose, distance - off * both, c2, variance
+            return _NO_FIT
+        return left + off * off * loose, distance - off * both, c2, variance, jerk
 
     def _held(self, share, unsure, cube):
         # type: (float, float, float) -> tuple[float, float, float]
@@ -274,9 +287,9 @@ class Side:
         return share - stiff * unsure, unsure * yields, stiff * odd
 
     def _fit_directly(self, vertex):
-        # type: (float) -> tuple[float, float, float, float]
+        # type: (float) -> tuple[float, float, float, float, float]
         """The same for few edges, or with some where the torque still builds up: sums over all of them."""
-        first, scale, square, left, found, rest = self.sums
+        first, scale, square, left, found, rest, _ = self.sums
         d = abs(first - vertex) / scale
         c0, b1, b2, b3 = _seen(found, d)
         reach = 0.5 - self.xs[-1]
@@ -315,11 +328,9 @@ class Side:
                 y3 += y * cube
         e0, e2, e3, weight, told = _solve(float(len(rest)), p2, n3, p4, p5, n6, y0, y2, y3)
         if not weight:
-            return 0.0, 0.0, 0.0, 0.0
-        c2 = b2 + e2
-        self.curvature = c2 / square
-        self.jerk = (b3 - held + e3) / (square * scale)
-        return max(_ROUNDED * left, left - told), c0 + e0, c2, 1.0 / weight
+            return _NO_FIT
+        jerk = (b3 - held + e3) / (square * scale)
+        return max(_ROUNDED * left, left - told), c0 + e0, b2 + e2, 1.0 / weight, jerk
 
 
 def speed(motion, u):

@@ -12,6 +12,8 @@ _GAPS_MOST = const(2)
 MAGNETS_MOST = 32
 # A cubic serves the edges beside its middle, to so large a share of a turn on either side.
 _SERVED_BY = const(6)
+# Of more magnets than this to twice as large a share: cubics over two turns of many edges cost much.
+_MANY = const(12)
 
 
 class SpacingTable:
@@ -73,6 +75,8 @@ class SpacingTable:
         scatter = 0.0
         half = magnets if magnets > 2 else 2 * magnets
         beside = magnets // _SERVED_BY
+        if magnets > _MANY:
+            beside *= 2
         for k in range(first + half, last - half + 1, 2 * beside + 1):
             if stretch.path(k + half - first) - stretch.path(k - half - first) > 2 * half + _GAPS_MOST:
                 continue

@@ -6,7 +6,7 @@ from micropython import const
 
 from . import detector, ticks
 from .curve import Curve
-from .reading import AT_A_LOSS, FIELD_RAD, NOISE_RAD, Window
+from .reading import FIELD_RAD, NOISE_RAD, Window
 from .side import Side
 from .spacing import SpacingTable
 from .turnaround import Placing, fit_start, stray_chi
@@ -30,7 +30,7 @@ _THIN = const(22)
 _KNOWN_TURN = const(24)
 _S1 = const(25)
 _BASE_STRIDE = const(26)
-_P3 = const(32)
+_P3 = const(4)
 
 CAPACITY = 384
 # Edges on either side of a turnaround that place it: about this angle, no fewer and no more than these.
@@ -60,7 +60,8 @@ _TIDY_LEAST = const(2)
 # So few that a turnaround is read by trying what may be wrong, within so many edges of it.
 _FEW = const(2)
 _FEW_REACH = const(8)
-# Stray edges among the first ones that are looked for.
+# Stray edges among the first ones that are looked for, and which ones: a bit for each.
+_STRAYS_TRIED = const(14)
 _START_STRAYS = const(3)
 _START_LEAST = const(6)
 # Squared standard deviations of a vertex: nothing is wrong; a wrong edge costs; it may be no turnaround.
@@ -90,8 +91,10 @@ _SPLIT_CHI = const(8.0)
 _LAG_GAIN = const(0.2)
 # Offsets this large (rms, edge spacings) tell magnets apart.
 _UNEVEN = const(0.005)
+# The count slips by no more magnets than this.
+_SLIPS = const(3)
 # A rep with no more noise than this many times the usual has its magnets right.
-_AS_USUAL = const(1.1)
+_AS_USUAL = const(1.3)
 # Mirrored points beyond each turnaround keep the speed at 0 there.
 PAD = 3
 
@@ -124,13 +127,9 @@ class Stretch:
         self._lags = 0  # turnarounds that it was learnt from
         self.usual = 0.0  # spacings of the last rep
         self.runs_on = False  # what looked like a turnaround was none
+        self.waits = False  # whether it was one more edges must tell
         self._misfit = 0.0  # of the vertex at the turnaround, squared standard deviations
-        self._missed = (
-            0,
-            0,
-        )  # magnets missed beside the turnaround, before and after it
-        self._sides = None  # type: Any  # of the turnaround as read
-        self._sure = CAPACITY  # so many edges behind it are
+        self._placed = (0, None, 0)  # type: tuple[int, Any, int]  # the turnaround as read: its place, Placing, base
 
     @property
     def count(self):
@@ -178,43 +177,43 @@ class Stretch:
         """True where wrong edges can be told: the sense is unknown, enough magnets, and every edge stored."""
         return not self.sense_known and self.magnets >= _TIDY_LEAST and self.state[_STRIDE] == 1
 
+    def base(self, first):
+        # type: (int) -> int
+        """Ticks from which the sides of a turnaround before place ``first`` count their seconds."""
+        return self._placed[2] if self._placed[0] == first else self.buffer[first - 1]
+
     def before(self, end, base):
         # type: (int, int) -> Side
         """The last edges before place ``end``, nearest first; seconds from ticks ``base``."""
-        if self._sides and self._sides[0] == end:
-            return self._sides[1]
+        if self._placed[0] == end:
+            side = self._placed[1].before  # type: Side
+            return side
         us = []
         xs = []
         nearest = self.path(end - 1)
         for place in range(end - 1, max(-1, end - 1 - self.side_edges), -1):
             us.append(ticks.after(self.buffer[place], base) * 1e-6)
             xs.append(self.corrected(place) - nearest)
-        side = self.side(us, xs, self._noise, False)
-        side.missed = self._missed[0]
-        return side
+        return self.side(us, xs, self._noise, False)
 
     def after(self, first, base, turned):
         # type: (int, int, bool) -> Side
         """The edges from place ``first`` on; ``turned``: they are the ones behind a turnaround of this stretch."""
-        if turned and self._sides and self._sides[0] == first:
-            return self._sides[2]
+        if turned and self._placed[0] == first:
+            side = self._placed[1].after  # type: Side
+            return side
         us = []
         xs = []
         nearest = self.path(first)
         sense = -self.sense if turned else self.sense
         # The same magnet passes twice in a row, once each way.
-        number = self.number(first)
-        if turned:
-            number = self.number(first - 1) + self.sense * (self._missed[0] - self._missed[1])
-        most = min(self.side_edges, self._sure) if turned else self.side_edges
-        for place in range(first, min(self.count, first + most)):
+        number = self.number(first - 1 if turned else first)
+        for place in range(first, min(self.count, first + self.side_edges)):
             moved = self.path(place) - nearest
             us.append(ticks.after(self.buffer[place], base) * 1e-6)
             xs.append(-moved - self.table.along(number + sense * moved, sense))
         side = self.side(us, xs, self._noise, True)
-        if turned:
-            side.missed = self._missed[1]
-        elif self._rest is not None:
+        if not turned and self._rest is not None:
             side.expected = max(0.0, self._rest - side.lag)
         return side
 
@@ -342,14 +341,13 @@ class Stretch:
 
     def _best_start(self, plain):
         # type: (list[tuple[int, int]]) -> list[tuple[int, int]]
-        """``plain``, or those of its edges that make a better start: some of the first are stray, or one was missed."""
+        """``plain``, or those of its edges that make a better start: some of the first are stray."""
         best = plain
         if len(plain) <= _START_LEAST:
             # So few would fit a start whatever they are.
             return best
-        least, lone = self._start_doubt(plain)
-        # A bit for each of the first edges that is stray.
-        for strays in range(1, 15):
+        least, lone = self._start_doubt(plain, 1e9)
+        for strays in range(1, _STRAYS_TRIED + 1):
             gone = 0
             edges = []
             for place, path in plain:
@@ -362,15 +360,7 @@ class Stretch:
                 continue
             first = edges[0][1]
             edges = [(place, path - first) for place, path in edges]
-            misfit = self.start_misfit(edges) + cost
-            if misfit < least:
-                least = misfit
-                best = edges
-        if least < _FEW_COST:
-            return best
-        for missed in range(1, len(plain) - 2):
-            edges = [(place, path + int(place >= missed)) for place, path in plain]
-            misfit = self.start_misfit(edges) + _FEW_COST
+            misfit = self._start_doubt(edges, least - cost)[0] + cost
             if misfit < least:
                 least = misfit
                 best = edges
@@ -379,11 +369,11 @@ class Stretch:
     def start_misfit(self, edges):
         # type: (list[tuple[int, int]]) -> float
         """Squared standard deviations of a start from rest before these edges."""
-        return self._start_doubt(edges)[0]
+        return self._start_doubt(edges, 1e9)[0]
 
-    def _start_doubt(self, edges):
-        # type: (list[tuple[int, int]]) -> tuple[float, float]
-        """Squared standard deviations of a start from rest before these edges, and what a stray first one costs."""
+    def _start_doubt(self, edges, most):
+        # type: (list[tuple[int, int]], float) -> tuple[float, float]
+        """Likewise, and what a stray first one costs; no start that is off by more than ``most`` is of any use."""
         base = self.buffer[edges[0][0]]
         first = edges[0][1]
         near = edges[: self.side_edges]
@@ -395,7 +385,7 @@ class Stretch:
         )
         if self._rest is not None:
             side.expected = max(0.0, self._rest - side.lag)
-        fit_start(side, -1.5)
+        fit_start(side, -1.5, most)
         return side.doubt, stray_chi(side)
 
     def tidy_end(self):
@@ -425,57 +415,56 @@ class Stretch:
         return took / max(1, self.path(place + 3) - self.path(place))
 
     def tidy_turn(self):
-        # type: () -> int
-        """Mend the edges around the turnaround; returns the place of the first edge after it, 0 to wait for more."""
+        # type: () -> Any
+        """Mend the edges around the turnaround, a part of the work at each step. In the end ``turn_at`` is the place of
+        the first edge after it; or ``runs_on``: there was none; or ``waits``: more edges must tell."""
         first = self.turn_at
-        if first < 4 or self.count - first < 4:
-            return first
-        if self.sense_known:
-            return first
+        self.waits = False
+        if first < 4 or self.count - first < 4 or self.sense_known:
+            return
         if self.magnets <= _FEW:
-            return self._split_few(first)
-        if not self.tidies:
-            return self._best_split(first)
-        window = Window(self, first, self._far(first), first + self.reach)
-        reading = window.read()
-        self._noise = window.noise
+            self._split_few(first)
+        elif not self.tidies:
+            self._best_split(first)
+        else:
+            window = Window(self, first, self._far(first), first + self.reach)
+            for _ in window.read():
+                yield
+            self._noise = window.noise
+            self._take(window)
+
+    def _take(self, window):
+        # type: (Window) -> None
+        """Keep what a window around the turnaround has been read as."""
+        reading = window.found
         if reading.doubt == 1e9:
             # Nothing explains them all.
-            return first
-        if reading.loss > AT_A_LOSS and self.count - first < _WAIT_MOST:
-            return 0
+            return
+        self.waits = reading.at_a_loss and self.count - self.turn_at < _WAIT_MOST
+        if self.waits:
+            return
         edges = reading.before
+        placing = reading.placing
+        self.runs_on = not placing
+        if self.runs_on:
+            self._keep(edges, window.low, window.high)
+            return
         split = window.low + len(edges)
-        newest = edges[-1]
-        self.runs_on = not reading.after
-        after = reading.after
-        if self.runs_on:
-            # The newest edges may lie behind a turnaround that cannot be told yet.
-            after = [(place, place - newest[0] - 1) for place in range(newest[0] + 1, window.high)]
-        else:
-            # Magnets missed before the newest edge make it look like a stray one: what comes next will tell.
-            last, passed = after[-1]
-            self._sure = len(after)
-            after = after + [
-                (place, passed + self.path(place) - self.path(last)) for place in range(last + 1, window.high)
-            ]
-        self._keep(
-            edges + [(place, newest[1] + 1 + count) for place, count in after],
-            window.low,
-            window.high,
-        )
-        if self.runs_on:
-            return first
-        if reading.placing and split == first:
-            self._sides = (first, reading.placing.before, reading.placing.after)
-            if not reading.placing.odd:
-                self._learn_lag(reading.placing)
-        self._missed = reading.missed
+        passed = edges[-1][1] + 1
+        edges = edges + [(place, passed + count) for place, count in reading.after]
+        # Magnets missed before the newest edge make it look like a stray one: what comes next will tell.
+        last, passed = edges[-1]
+        edges += [
+            (place, passed + self.path(place) - self.path(last)) for place in range(last + 1, window.high)
+        ]
+        self._keep(edges, window.low, window.high)
+        self._placed = (split, placing, window.base)
+        if reading.plain and placing and not placing.odd:
+            self._learn_lag(placing)
         self.state[_TURN_AT] = split
-        return split
 
     def _split_few(self, guess):
-        # type: (int) -> int
+        # type: (int) -> None
         """Likewise with so few magnets that a vertex tells more than walks: at most one edge is stray or missed."""
         first = self._best_split(guess)
         least = self._misfit
@@ -485,9 +474,9 @@ class Stretch:
         ):
             # It never came near to standing: a magnet was missed.
             self.runs_on = True
-            return first
+            return
         if least < _FEW_CHI or self.state[_STRIDE] != 1:
-            return first
+            return
         buffer = self.buffer
         count = self.count
         low = max(0, first - _FEW_REACH)
@@ -514,7 +503,6 @@ class Stretch:
             self.state[_SPURIOUS if best[1] < 0 else _MISSED] += 1
             self._go_on()
         self.state[_TURN_AT] = first
-        return first
 
     def _widest(self, guess):
         # type: (int) -> int
@@ -746,9 +734,7 @@ class Stretch:
         self._go_on()
         self.repaired = self.thinned = self.runs_on = False
         self._mended = 0
-        self._missed = (0, 0)
-        self._sides = None
-        self._sure = CAPACITY
+        self._placed = (0, None, 0)
 
     def make_room(self):
         # type: () -> None
@@ -803,20 +789,19 @@ class Stretch:
             xs[at + 1 + k] = xs[at - 1 - k]
         return curve
 
-    def find_magnets(self, curve_of, usual_rad, bad_rad):
-        # type: (Any, float, float) -> Curve
+    def find_magnets(self, curve_of, usual_rad):
+        # type: (Any, float) -> Curve
         """Set right which magnet is which, where the table fits this rep better some magnets on.
 
         curve_of(): the rep's curve with the magnets as they are numbered; usual_rad: noise of the reps before, 0 if
-        there were none; bad_rad: noise beyond which the count is doubtful and all magnets are tried, not only the
-        neighbours. Returns the curve.
+        there were none. Returns the curve.
         """
         best_curve = curve_of()
         least = best_curve.noise_rad
         if self.table.spread() < _UNEVEN or self.state[_STRIDE] != 1 or least < _AS_USUAL * usual_rad:
             return best_curve
         number = best = self.first_number
-        reach = self.table.magnets // 2 if bad_rad and least > bad_rad else min(2, self.table.magnets // 2)
+        reach = min(_SLIPS, self.table.magnets // 2)
         for shift in range(-reach, reach + 1):
             if shift:
                 self.first_number = number + shift

@@ -8,8 +8,8 @@ from math import log
 
 from micropython import const
 
-from .search import narrow, search
-from .side import BUILD_S, LOOSE_EDGES, Side, speed  # noqa: F401
+from .search import dip, narrow, search
+from .side import BUILD_S, Side, speed  # noqa: F401
 from .walk import STRAY
 
 # A pause is believed where end and start then lie further apart than this and the edges fit better by this many
@@ -20,19 +20,23 @@ _PAUSE_CHI = const(12.0)
 _MISSED_CHI = const(8.4)
 # Edges that place a stop: few, so that a parabola holds.
 _ALONE_EDGES = const(5)
-# A stop and a start are looked for within so many seconds of the nearest edge.
-_SPAN_MOST_S = const(1.5)
+_ALONE_STEPS = const(16)
 # The other edges foretell when the nearest one comes, to so many times the noise of one.
 _FORETOLD = const(3.0)
-# Shares of the time that a pull takes to build up, tried where the brake's torque fades into the pull's.
-_BUILDS = (1.0, 0.6, 1.4)
+# A stop and a start are looked for within so many seconds of the nearest edge.
+_SPAN_MOST_S = const(1.5)
+# Shares of the time that a pull takes to build up, tried beside that time where torque that fades has been believed.
+_BUILDS = (0.6, 1.4)
 # A turnaround that fits this badly, in squared standard deviations, is tried with torque that fades from the brake's
 # into the pull's, whose edges count as noisier; that is believed where it fits better by so many.
 _ODD_CHI = const(5.0)
 _LOOSE_CHI = const(6.0)
-# Likewise a brake that still builds up where the wheel stops.
+# Beside missed magnets no edge is near enough to tell of it: there by so many.
+_LOOSE_MISSED_CHI = const(16.0)
+# Where the edges before are off by so many by themselves, with a brake that still builds up as well.
 _ODD_STOP_CHI = const(10.0)
-_LOOSE_STOP_CHI = const(16.0)
+# And there have to be more edges than this on either side.
+_LOOSE_EDGES = const(5)
 # Where the torque changes much, the solution at the vertex holds so far from it, seconds.
 _TOLD_S = const(0.01)
 # Torque that changes fast explains no misfit of so many times the most that is of use and of edges that are off by so
@@ -72,50 +76,48 @@ class Placing:
         self.after = after
         self.shift = before.missed - after.missed + after.lag
         self.carries = False  # the brake's torque goes on into the pull
-        # Where brake and pull differ much in torque: the solutions of both sides with torque that changes fast.
+        # Where brake and pull differ much in torque: the solutions of both sides with torque that fades.
         self.odd = None  # type: Any
         # The side that keeps its vertex while the other one's is searched.
         self._other = (0.0, 0.0, 0.0)
-        low = before.us[0]
-        high = max(after.us[0], low + 1e-4)
-        width = (high - low) / _GRID
-        # (misfit, distance, variance of the distance) of either side, the vertex at each place of the grid: every other
-        # one first, since that often shows that it is of no use.
-        befores = [(0.0, 0.0, 0.0)] * (_GRID + 1)
-        afters = befores[:]
-        for first in (0, 1):
-            for k in range(first, _GRID + 1, 2):
-                befores[k] = _solve(before, low + k * width)
-                afters[k] = _solve(after, low + k * width)
-            step = 2 - first
-            self.misfit = _least(befores[::step]) + _least(afters[::step])
-            if self.misfit > _FAR_OFF * (most + _FAR_OFF):
-                return
+        self._braked = 0.0  # least misfit of the edges before
+        self._low = low = before.us[0]
+        self._high = high = max(after.us[0], low + 1e-4)
+        self._width = width = (high - low) / _GRID
+        # (misfit, distance, variance of the distance) of either side, the vertex at each place of the grid.
+        befores = [_solve(before, low + k * width) for k in range(_GRID + 1)]
+        self.misfit = self._braked = dip(_misfits(befores))
+        # Whatever comes after, the edges before have to fit.
+        if self.misfit > _HOPELESS * most + _odd_chi(before):
+            return
+        afters = [_solve(after, low + k * width) for k in range(_GRID + 1)]
+        self.misfit += dip(_misfits(afters))
+        if self.misfit > _FAR_OFF * (most + _FAR_OFF):
+            return
         values = [befores[k][0] + afters[k][0] + self._apart(befores[k], afters[k]) for k in range(_GRID + 1)]
-        at = narrow(self._common, low, width, values)
+        at = low + width * values.index(min(values))
+        if dip(values) < most:
+            at = narrow(self._common, low, width, values)
         self.misfit = self._common(at)
         self.end = self.start = at
         before.placed = self
         if self.misfit <= _ODD_CHI or most <= _ODD_CHI:
             return
-        # Where the edges before would have their vertex by themselves.
-        alone = narrow(before.misfit, low, width, [value[0] for value in befores])
         if (
             most > _LOOSE_CHI
-            and self.misfit < _HOPELESS * most + _ODD_RAD2 / (before.noise * before.noise * before.rad2)
-            and min(len(before.us), len(after.us)) > LOOSE_EDGES
+            and self.misfit < _HOPELESS * most + _odd_chi(before)
+            and min(len(before.us), len(after.us)) > _LOOSE_EDGES
         ):
-            self._loosen(alone, low, width)
-        if self.misfit > _PAUSE_CHI:
-            # A pause helps only where that fits.
-            if before.misfit(alone) + _PAUSE_CHI < min(most, self.misfit):
-                self._pause(befores, afters, low, width)
-            else:
-                self._settle()
+            self._loosen(1.0, low, high, _GRID)
+        # A pause helps only where the edges before fit by themselves.
+        if self.misfit > _PAUSE_CHI and self._braked + _PAUSE_CHI < min(most, self.misfit):
+            self._pause(befores, afters)
 
-    def _pause(self, befores, afters, low, width):
-        # type: (Any, Any, float, float) -> None
+    def _pause(self, befores, afters):
+        # type: (Any, Any) -> None
         """Try an end and a start of their own."""
+        low = self._low
+        width = self._width
         least = 1e30
         first = last = 0
         for i in range(_GRID + 1):
@@ -131,66 +133,46 @@ class Placing:
         self.after = near = far.near()
         end = low + first * width
         start = low + last * width
-        high = low + _GRID * width
         for _ in range(2):
             self._other = _solve(near, start)
             end = search(self._with_before, max(low, end - width), min(start, end + width), 2)
             self._other = _solve(self.before, end)
-            start = search(self._with_after, max(end, start - width), min(high, start + width), 2)
+            start = search(self._with_after, max(end, start - width), min(self._high, start + width), 2)
         value = self._with_after(start) + _PAUSE_CHI
-        before = self.before
-        loose = None
-        if _solve(before, end)[0] > _ODD_STOP_CHI + _LOOSE_STOP_CHI and len(before.us) >= LOOSE_EDGES:
-            # A brake that still builds up where the wheel stops, as before any other rest.
-            self.before = before.loose()
-            self._other = _solve(near, start)
-            at = search(self._with_before, low, start, 4)
-            cost = self._with_before(at) + _PAUSE_CHI + _LOOSE_STOP_CHI
-            if cost < value:
-                value = cost
-                end = at
-                loose = self.before.solution()
-            self.before = before
         self.after = far
         if start - end > PAUSE_S and value < self.misfit:
             self.misfit = value
             self.end = end
             self.start = start
             far.take(near.solution())
-            self.odd = before.taken = None
-            before.told_s = 0.0
-            if loose:
-                before.take(loose)
-                before.told_s = _TOLD_S
+            self.odd = self.before.taken = None
+            self.before.told_s = 0.0
         else:
             self._settle()
 
-    def _loosen(self, alone, low, width):
-        # type: (float, float, float) -> None
-        """Try torque that fades from the brake's into the pull's, and a brake that still builds up if it must."""
-        before, after = self.before, self.after
-        # Beside missed magnets no edge is near enough to tell of a torque that fades.
-        cost = _LOOSE_STOP_CHI if before.missed or after.missed else _LOOSE_CHI
-        if before.misfit(alone) > _ODD_STOP_CHI:
-            self.before = before.loose()
-        self.after = after.carrying()
-        self.carries = True
-        first = low
-        last = high = low + _GRID * width
-        steps = _GRID
+    def refine(self):
+        # type: () -> None
+        """Where torque that fades has been believed: how long it takes."""
         for share in _BUILDS:
-            self.after.build_s = share * BUILD_S
-            at = search(self._common, first, last, steps)
-            # Another length of the fading moves it by little.
-            first = max(low, at - width)
-            last = min(high, at + width)
-            steps = 2
-            value = self._common(at) + cost
-            if value < self.misfit:
-                self.odd = (self.before.solution(), self.after.solution())
-                self.misfit = value
-                self.end = self.start = at
-                before.told_s = _TOLD_S
+            if self.odd:
+                at = self.end
+                self._loosen(share, max(self._low, at - self._width), min(self._high, at + self._width), 2)
+
+    def _loosen(self, share, low, high, steps):
+        # type: (float, float, float, int) -> None
+        """Try torque that fades from the brake's into the pull's within ``share`` of the usual time."""
+        before, after = self.before, self.after
+        if self._braked > _ODD_STOP_CHI:
+            self.before = before.loose()
+        self.after = after.carrying(share)
+        self.carries = True
+        at = search(self._common, low, high, steps)
+        value = self._common(at) + (_LOOSE_MISSED_CHI if before.missed or after.missed else _LOOSE_CHI)
+        if value < self.misfit:
+            self.odd = (self.before.solution(), self.after.solution())
+            self.misfit = value
+            self.end = self.start = at
+            before.told_s = _TOLD_S
         self.carries = False
         self.before, self.after = before, after
         self._settle()
@@ -236,13 +218,14 @@ class Placing:
         return misfit
 
 
-def _least(solutions):
-    # type: (list[tuple[float, float, float]]) -> float
-    """No more than the least misfit of one side, about: a parabola would dip half as far between places of the grid."""
-    values = [solution[0] for solution in solutions]
-    least = min(values)
-    k = max(1, min(len(values) - 2, values.index(least)))
-    return least - max(0.0, values[k - 1] + values[k + 1] - 2.0 * values[k]) / 4.0
+def _odd_chi(side):
+    # type: (Side) -> float
+    return _ODD_RAD2 / (side.noise * side.noise * side.rad2)
+
+
+def _misfits(solutions):
+    # type: (list[tuple[float, float, float]]) -> list[float]
+    return [solution[0] for solution in solutions]
 
 
 def _solve(side, t):
@@ -265,22 +248,23 @@ def fit_straight_or_paused(before, after):
 
 def fit_end(before, latest):
     # type: (Side, float) -> tuple[float, Side, int]
-    """Seconds at which the wheel came to rest, from the edges before alone; it lies within one spacing of them.
+    """Seconds at which the wheel came to rest, from the edges before alone; it lies within two spacings of them.
 
     Also the side that tells it, and how many of the nearest edges are stray ones and no part of it.
     """
+    at, side = _stop(before.part(0, _ALONE_EDGES), latest)
+    doubt = side.doubt
     strays = best = 0
-    doubt, at, side = _stop(before.part(0, _ALONE_EDGES), latest)
     cost = stray_chi(side)
-    while cost < doubt and strays < len(before.us) - LOOSE_EDGES:
+    while cost < doubt and strays < len(before.us) - _ALONE_EDGES:
         strays += 1
         # The path is counted from the edge that is the nearest now; an offset is less than half a spacing.
         rest = before.part(strays, _ALONE_EDGES)
         nearest = int(rest.xs[0] - 0.5)
         rest.xs = [x - nearest for x in rest.xs]
-        least, start, other = _stop(rest, latest)
-        if least + cost < doubt:
-            doubt, at, side, best = least + cost, start, other, strays
+        start, other = _stop(rest, latest)
+        if other.doubt + cost < doubt:
+            doubt, at, side, best = other.doubt + cost, start, other, strays
         cost += stray_chi(other)
     return at, side, best
 
@@ -296,30 +280,15 @@ def stray_chi(side):
 
 
 def _stop(side, latest):
-    # type: (Side, float) -> tuple[float, float, Side]
-    """What speaks against these edges before a standstill, squared standard deviations; when that was; the side."""
-    latest = min(latest, side.us[0] + _span(side))
-    at = _fit_alone(side, side.us[0], latest)
-    doubt = side.doubt
-    if doubt > _ODD_STOP_CHI and len(side.us) >= LOOSE_EDGES:
-        loose = side.loose()
-        # The parabola may have needed a missed magnet; this brake gets to say so anew.
-        loose.missed = 0
-        other = _fit_alone(loose, loose.us[0], latest)
-        cost = loose.doubt + _LOOSE_STOP_CHI
-        if cost < doubt:
-            side.take(loose.solution())
-            side.missed = loose.missed
-            side.told_s = _TOLD_S
-            return cost, other, side
-    return doubt, at, side
+    # type: (Side, float) -> tuple[float, Side]
+    return _fit_alone(side, side.us[0], min(latest, side.us[0] + _span(side))), side
 
 
-def fit_start(after, earliest):
-    # type: (Side, float) -> float
-    """Seconds at which the wheel started from rest, from the edges after alone."""
+def fit_start(after, earliest, most=1e9):
+    # type: (Side, float, float) -> float
+    """Seconds at which the wheel started from rest, from the edges after alone; most: no more doubt is of any use."""
     near = after.near()
-    at = _fit_alone(near, max(earliest, near.us[0] - _span(near)), near.us[0])
+    at = _fit_alone(near, max(earliest, near.us[0] - _span(near)), near.us[0], most)
     after.take(near.solution())
     after.doubt = near.doubt
     return at
@@ -327,29 +296,23 @@ def fit_start(after, earliest):
 
 def _span(side):
     # type: (Side) -> float
-    """Seconds within which the vertex lies: two spacings from the nearest edge, three where it is known about where."""
-    return min(_SPAN_MOST_S, (5.0 if side.expected is None else 7.0) * abs(side.us[1] - side.us[0]))
+    """Seconds within which the vertex lies: two spacings from the nearest edge."""
+    return min(_SPAN_MOST_S, 5.0 * abs(side.us[1] - side.us[0]))
 
 
-def _fit_alone(side, low, high):
-    # type: (Side, float, float) -> float
-    at = search(side.misfit, low, high, 16)
+def _fit_alone(side, low, high, most=1e9):
+    # type: (Side, float, float, float) -> float
+    at = search(side.misfit, low, high, _ALONE_STEPS, most)
     doubt = side.misfit(at)
     best = 0
-    # Two in a row are only believed where it is known how far the wheel stood from them.
-    for missed in range(1, 2 if side.expected is None else 3):
-        # The wheel may have stood in front of that magnet, which then gives no edge.
-        held = missed == 1 and side.expected is not None and side.expected < side.slack
-        cost = missed * _MISSED_CHI - (_MISSED_CHI / 1.5 if held else 0.0)
-        if doubt <= cost:
-            break
-        side.missed = missed
-        other = search(side.misfit, low, high, 16)
-        cost += side.misfit(other)
-        if cost < doubt:
+    if doubt > _MISSED_CHI and most > _MISSED_CHI:
+        side.missed = 1
+        other = search(side.misfit, low, high, _ALONE_STEPS, most)
+        missed = side.misfit(other) + _MISSED_CHI
+        if missed < doubt:
             at = other
-            doubt = cost
-            best = missed
+            doubt = missed
+            best = 1
     side.missed = best
     side.misfit(at)
     side.doubt = doubt

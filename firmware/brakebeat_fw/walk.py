@@ -13,8 +13,6 @@ from micropython import const
 # -log of how likely a stray edge is in a second, and a missed magnet.
 STRAY = 0.7
 MISSED = 4.2
-# The wheel stood in front of a magnet, which gave one edge for both passes, or none.
-HELD = 1.5
 # What a real edge is likelier by than a stray one, about.
 REAL = 4.0
 # Stray edges in a row, and magnets missed in a row plus 1, at most.
@@ -65,12 +63,11 @@ class Trail:
         """Stray edges before its last real one."""
         return self.place - self.edges + 1
 
-    def unseen(self, expected, held):
-        # type: (float | None, float) -> float
+    def unseen(self, expected):
+        # type: (float | None) -> float
         """What speaks against a vertex right behind it: magnets that must have been missed on the way there.
 
-        expected: spacings from the last magnet passed to the vertex, where they are known; where they are fewer than
-        ``held`` the wheel may have stood in front of that magnet, which then gives no edge.
+        expected: spacings from the last magnet passed to the vertex, where they are known.
         """
         _, _, v, a = self.at
         v = max(v, 0.0)
@@ -84,8 +81,6 @@ class Trail:
         for missed in range(3):
             off = max(0.0, left - missed - 1.0) if expected is None else left - missed - expected
             cost = missed * MISSED
-            if missed and expected is not None and expected < held:
-                cost += HELD - MISSED
             least = min(least, cost + 0.5 * off * off / variance)
         return least if expected is None else min(least, _MOVED)
 

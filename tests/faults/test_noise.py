@@ -61,6 +61,14 @@ def test_no_rep_is_made_of_it_and_every_edge_is_counted(magnets, rate, kind):
     assert found.quality.bounced + found.quality.spurious >= (0.5 if rate > 100 else 0.25) * len(t_us)
 
 
+@pytest.mark.parametrize("seed", [2, 5])
+def test_edges_that_scatter_are_no_wheels(seed):
+    """So slow that a wheel could have made nearly each interval."""
+    t_us = SECOND_US + noise_us("even", 60, 10.0, seed)
+    header = {"pulses_per_rev": "24", "inertia_kg_m2": "0.12", "drum_radius_m": "0.03"}
+    assert replay(Recording(t_us, np.zeros(len(t_us), np.int8), header)).reps == []
+
+
 @pytest.mark.parametrize("rate", RATES)
 @pytest.mark.parametrize("magnets", MAGNETS)
 def test_a_board_that_lags_behind_reads_few_turnarounds_at_once(magnets, rate, monkeypatch):

@@ -1,6 +1,8 @@
-"""A rep is worked out in parts, a poll each, so that cues and edges are looked at in between."""
+"""A turnaround is read and a rep worked out in parts, a poll each, so that all else is looked at in between."""
 
 from array import array
+
+import pytest
 
 from tests.firmware.hot import WRAP
 from tests.firmware.loaded import rigfile, session
@@ -59,3 +61,55 @@ def test_a_rep_given_up_counts_as_incomplete():
     # As the board's program does where memory runs out. The stretch under way is lost as well.
     board.leave_out()
     assert (board._job, board.incomplete) == (None, before + 2)
+
+
+def fed_magnets(polls_an_edge: int) -> tuple[list[bytes], list[int]]:
+    """Records of the reps of magnets in dirt, and how many polls each turnaround took that was read in polls."""
+    times, _, pulses = edges_of("magnets")
+    records: list[bytes] = []
+    took = []
+    board = session.Session(
+        rigfile.defaults() | RIG | {"pulses_per_rev": pulses, "cues.late_cue": False},
+        lambda record: records.append(bytes(record)),
+        lambda *cue: None,
+    )
+    for place, t in enumerate(times):
+        board.feed(array("i", [t % WRAP]), array("b", [0]), 1)
+        after = times[place + 1] if place + 1 < len(times) else t + 1000
+        polls = 0
+        for poll in range(polls_an_edge):
+            polls += board._reading is not None
+            board.poll((t + min(poll * 1000, after - t - 1)) % WRAP)
+        if polls:
+            took.append(polls)
+    for ms in range(3000):
+        board.poll((times[-1] + 1000 * ms) % WRAP)
+    return records, took
+
+
+@pytest.mark.parametrize("polls_an_edge", [0, 1, 2])
+def test_edges_that_come_while_a_turnaround_is_read_are_taken_behind_it(polls_an_edge):
+    whole, _ = fed_magnets(200)
+    records, took = fed_magnets(polls_an_edge)
+    assert len(whole) == len(played("magnets").reps) == 3
+    assert records == whole
+    assert bool(took) == (polls_an_edge > 0)
+
+
+def test_a_turnaround_takes_several_polls():
+    _, took = fed_magnets(200)
+    assert min(took) >= 3
+
+
+def test_edges_that_wait_are_left_out_with_what_is_under_way():
+    times, _, pulses = edges_of("magnets")
+    board = session.Session(
+        rigfile.defaults() | RIG | {"pulses_per_rev": pulses}, lambda record: None, lambda *cue: None
+    )
+    for t in times:
+        board.feed(array("i", [t % WRAP]), array("b", [0]), 1)
+        if board._held > 2:
+            break
+    assert board._reading is not None
+    board.leave_out()
+    assert (board._reading, board._held, board.state[11]) == (None, 0, 0)

@@ -29,6 +29,7 @@ edges = array("i", task["edges"])
 ways = []
 place = 0
 began = False
+way = []
 for now in range(0, edges[len(edges) - 1] + 2_000_000, 1000):
     count = 0
     while place < len(edges) and edges[place] <= now:
@@ -36,15 +37,19 @@ for now in range(0, edges[len(edges) - 1] + 2_000_000, 1000):
         steps[count] = 0
         count += 1
         place += 1
+    was_reading = session._reading
     before = gc.mem_alloc() if began else 0
     session.feed(times, steps, count)
     session.poll(now)
-    if began and session.phase == ECCENTRIC:
+    if session._reading:
+        # The wheel has turned: what comes now is no look.
+        began = False
+    elif began and session.phase == ECCENTRIC:
         way = ways[len(ways) - 1]
         way[0] += 1
         way[1] += count
         way[2] += gc.mem_alloc() != before
-    elif session.phase == ECCENTRIC:
+    elif session.phase == ECCENTRIC and not was_reading:
         began = True
         ways.append([0, 0, 0])
         # Nothing is collected before the way's end: there is room for far more than it takes.
