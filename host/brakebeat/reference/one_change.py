@@ -22,7 +22,7 @@ from brakebeat.reference.stroke_edges import StrokeEdges
 
 # Edges looked at: so long before the greatest power, a pull's longer, and so long after it; not those of the pull's own
 # coming, nor much beyond φ = 0, where it has gone.
-_PULL_BEFORE_S, _BRAKE_BEFORE_S, _AFTER_S = 0.6, 0.4, 0.4
+_PULL_BEFORE_S, _BRAKE_BEFORE_S, _AFTER_S = 0.5, 0.4, 0.4
 _COMING_S, _BEYOND_S = 0.1, 0.1
 _FEWEST, _MOST_EDGES = 8, 48
 # Where the change begins, from the greatest power on: a pull fades after it, a brake is applied before it.
@@ -34,7 +34,7 @@ _SHORTEST_S, _LONGEST_S = 0.02, 0.5
 _NEAR, _KEPT = 12.0, 14.0
 # How steady a torque is otherwise: parts of the greatest one by which it wanders within a tenth of a second, each less
 # likely than the one before by so much (common experience with muscles, no source).
-_WANDERS, _WANDER_S, _WANDER_COST = (0.01, 0.03, 0.1, 0.3), 0.1, 2.0
+_WANDERS, _WANDER_S, _WANDER_COST = (0.01, 0.03, 0.1, 0.3), 0.1, 4.0
 # The one that a first look assumes.
 _FIRST = 1
 # Priors as parts of the greatest acceleration: what is left of the torque beside the change; the change itself; how
@@ -50,19 +50,20 @@ _LAG = round(WINDOW_S / _STEP_S)
 class Changes:
     """Changes (m,) with their weights, which add up to 1.
 
-    ``power_w``: the greatest 50 ms mean of the power under each, with its variance; ``onset_s``: when the torque passes
-    a tenth of its height.
+    ``greatest_w``: the greatest 50 ms mean of the power; ``power_w``: that under each, with its variance; ``onset_s``:
+    when the torque passes a tenth of its height.
     """
 
+    greatest_w: float
     weight: Array
     power_w: Array
     variance_w2: Array
     onset_s: Array
 
     def mean_power_w(self) -> tuple[float, float]:
-        """Mean and standard deviation of the greatest power."""
-        mean = float(self.weight @ self.power_w)
-        return mean, float(np.sqrt(self.weight @ (self.variance_w2 + (self.power_w - mean) ** 2)))
+        """The greatest power and its standard deviation."""
+        off = self.power_w - self.weight @ self.power_w
+        return self.greatest_w, float(np.sqrt(self.weight @ (self.variance_w2 + off**2)))
 
     def mean_onset_s(self) -> float:
         """Mean onset."""
@@ -168,19 +169,23 @@ class _Window:
         weighed = self._weigh(levels, trials, slice(None))
         cost = weighed.cost + np.arange(len(_WANDERS))[:, None] * _WANDER_COST
         least = cost.min()
-        power, variance, onset, weight = [], [], [], []
+        courses, variance, onset, weight = [], [], [], []
         for level, own in enumerate(cost):
             which = np.flatnonzero(own < least + _KEPT)
             if len(which):
                 found = self._greatest(levels, level, trials, weighed, which)
-                power.append(found[0])
+                courses.append(found[0])
                 variance.append(np.full(len(which), found[1]))
                 onset.append(self._onsets(trials, weighed.unknowns[:, level, which], which))
                 weight.append(np.exp(-0.5 * (own[which] - least)))
         weights = np.concatenate(weight)
-        return Changes(
-            weights / weights.sum(), np.concatenate(power), np.concatenate(variance), np.concatenate(onset)
-        )
+        weights /= weights.sum()
+        course = np.concatenate(courses, axis=1)
+        power = course.max(axis=0)
+        # A pull's power has a broad top, on which each course's own greatest is too great by the noise; a brake's is
+        # sharp.
+        greatest = (course @ weights).max() if self._phase.sign > 0 else weights @ power
+        return Changes(float(greatest), weights, power, np.concatenate(variance), np.concatenate(onset))
 
     def _finer(self, levels: _Levels) -> tuple[Array, Array]:
         """Beginnings and lengths around those that a first look finds likely."""
@@ -261,7 +266,8 @@ class _Window:
     def _greatest(
         self, levels: _Levels, level: int, trials: _Trials, weighed: _Weighed, which: Integers
     ) -> tuple[Array, float]:
-        """The greatest 50 ms mean of the power under some trials, W, and its variance under the likeliest of them."""
+        """50 ms means of the power under some trials (grid, k), W, and the variance of the greatest one under the
+        likeliest of them."""
         unknowns = weighed.unknowns[:, level, which]
         speeds, angles = self._speeds(trials, which), self._angles(trials, which)
         basis = levels.basis[level]
@@ -284,7 +290,7 @@ class _Window:
         doubt = np.linalg.solve(factor.T, left.T)
         covariance = self._covariance(levels, level, self.grid_s[ends], jerk[ends]) + doubt.T @ doubt
         gain = self.inertia_kg_m2 * speed[ends, best] * np.array([-1.0, 1.0]) / WINDOW_S
-        return mean[top, np.arange(len(which))], float(max(gain @ covariance @ gain, 0.0))
+        return mean, float(max(gain @ covariance @ gain, 0.0))
 
     def _start(self, levels: _Levels, level: int, jerk: Array) -> Array:
         """How speeds depend on what the edges do not tell of the start."""
