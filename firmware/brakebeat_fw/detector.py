@@ -16,6 +16,7 @@ from micropython import const
 DT_MAX = 1 << 23
 
 # Advance codes that pass 1 leaves in ``steps``; 1 to 15 are plain advances.
+_MOVE_LAST = const(0)
 _REVERSED = const(64)
 _MISSED_BEFORE = const(65)  # one spacing, and the edge before came two spacings after its predecessor
 
@@ -24,7 +25,7 @@ _T_LAST = const(0)  # time of the last accepted edge
 _SEEN = const(1)  # accepted edges since rest, saturating at 3
 _P1 = const(2)  # last interval per edge spacing, us
 _P2 = const(3)  # the one before
-_P3 = const(4)  # the interval before _P2
+_EXPECTED = const(4)  # what the last interval was expected to be, us (0: unknown)
 _LEAST_FROM_REST = const(5)  # shortest time for one spacing from rest at the greatest acceleration, us / 16
 _REST_GAP = const(6)  # a silence longer than this is rest, us
 _BOUNCED = const(7)
@@ -52,8 +53,9 @@ _REFUSED = const(28)  # rises by 2 with each edge refused half-way, falls by 1 w
 _CONFIRM = const(29)  # edges after a turnaround that are needed to judge it
 _USED = const(30)  # edges of the batch that pass 2 has used
 _GIVEN = const(31)  # edges of the batch
-_MISSES = const(32)  # intervals in a row in which magnets were missed
-STATE_SIZE = 33
+_P3 = const(32)  # the interval before _P2
+_MISSES = const(33)  # intervals in a row in which magnets were missed
+STATE_SIZE = 34
 
 
 _EVENT_TURN = const(1)
@@ -64,8 +66,9 @@ _EVENT_FULL = const(2)
 def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
     """Keep what the wheel can have done; returns how many accepted edges now stand at the front of both arrays.
 
-    An edge sooner than the wheel can reach the next magnet is a bounce or spurious. An interval that would need an
-    impossible braking is a missed magnet and counts as several spacings.
+    An edge sooner than the wheel can reach the next magnet is a bounce or spurious. Where a spurious edge was taken
+    for a magnet and the true one follows, the later one replaces it. An interval that would need an impossible
+    braking is a missed magnet and counts as several spacings.
     """
     kept = i = 0
     while i < count:
@@ -80,6 +83,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
         if seen == 0 or dt > state[_REST_GAP]:
             state[_SEEN] = 1
             p1 = 0
+            state[_EXPECTED] = 0
         else:
             least = 1000
             if seen > 1:
@@ -104,6 +108,24 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                 else:
                     least = soonest if soonest > 200 else 200
             if dt < least:
+                expected = state[_EXPECTED]
+                if seen > 2 and expected and state[_SLOW] == 0 and state[_REFUSED] < 4:
+                    missed_by = p1 - expected
+                    if missed_by < 0:
+                        missed_by = 0 - missed_by
+                    new_miss = p1 + dt - expected
+                    if new_miss < 0:
+                        new_miss = 0 - new_miss
+                    if missed_by > (expected >> 5) and new_miss * 3 < missed_by:
+                        # Once may be; again and again it is the count that runs at a fraction of the magnets.
+                        state[_REFUSED] += 4
+                        state[_SPURIOUS] += 1
+                        state[_P1] = p1 + dt
+                        state[_T_LAST] = t
+                        times[kept] = t
+                        steps[kept] = _MOVE_LAST
+                        kept += 1
+                        continue
                 p2 = state[_P2]
                 off = dt - p2
                 if off < 0:
@@ -119,6 +141,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     state[_REFUSED] = 0
                     state[_MISSED] += 1
                     state[_P2] = p1 >> 1
+                    state[_EXPECTED] = dt
                     state[_P1] = dt
                     state[_T_LAST] = t
                     times[kept] = t
@@ -131,6 +154,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     state[_SPURIOUS] += 1
                 continue
             if seen == 1:
+                expected = dt
                 state[_SEEN] = 2
                 state[_P2] = state[_P3] = 0
             else:
@@ -188,6 +212,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     state[_P2] = state[_P3] = dt
             if state[_REFUSED]:
                 state[_REFUSED] -= 1
+            state[_EXPECTED] = expected
             p1 = dt // advance
         state[_P1] = p1
         state[_T_LAST] = t
@@ -264,6 +289,12 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
         t = times[i]
         code = steps[i]
         i += 1
+        if code == _MOVE_LAST:
+            if n > 0 and buffer[capacity + n - 1] == state[_INDEX]:
+                buffer[n - 1] = t
+                if n > 1:
+                    state[_S1] = (t - buffer[n - 2]) & 0x3FFFFFFF
+            continue
         if code == _REVERSED:
             if n > 0 and (state[_KNOWN_TURN] == 0 or n - state[_TURN_AT] > 1):
                 state[_KNOWN_TURN] = 1

@@ -235,7 +235,7 @@ class Window:
         if self.found is _NOTHING:
             for _ in self._search():
                 yield
-        if self.found.placing and not self.found.plain:
+        if self.found.placing:
             self.found.placing.refine()
 
     def _fine(self):

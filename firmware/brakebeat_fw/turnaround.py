@@ -78,6 +78,7 @@ class Placing:
         self.carries = False  # the brake's torque goes on into the pull
         # Where brake and pull differ much in torque: the solutions of both sides with torque that fades.
         self.odd = None  # type: Any
+        self._builds = _BUILDS  # type: tuple[float, ...]  # still to be tried
         # The side that keeps its vertex while the other one's is searched.
         self._other = (0.0, 0.0, 0.0)
         self._braked = 0.0  # least misfit of the edges before
@@ -153,7 +154,9 @@ class Placing:
     def refine(self):
         # type: () -> None
         """Where torque that fades has been believed: how long it takes."""
-        for share in _BUILDS:
+        builds = self._builds
+        self._builds = ()
+        for share in builds:
             if self.odd:
                 at = self.end
                 self._loosen(share, max(self._low, at - self._width), min(self._high, at + self._width), 2)

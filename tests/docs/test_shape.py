@@ -16,6 +16,7 @@ LONGER = {
         150,
         "the hot path: a call costs a board as much as ten lines",
     ),
+    "firmware/brakebeat_fw/detector.py follow": (66, "the hot path likewise"),
 }
 
 

@@ -14,7 +14,9 @@ _CONST = re.compile(r"^(_[A-Z0-9_]+) = const\(([^()]+)\)", re.M)
 _FIRMWARE = firmware_dir() / BOARD_PACKAGE
 _READERS = [
     _FIRMWARE / "session.py",
+    _FIRMWARE / "strokes.py",
     _FIRMWARE / "stretch.py",
+    _FIRMWARE / "mending.py",
     Path(brakebeat.bench.__file__).parent / "vm" / "hot_path.py",
 ]
 
