@@ -33,8 +33,8 @@ _FAST, _FAST_SPREAD = 4.0, 0.35
 # the last moment. The jerk's density in parts of the usual one, and −2·log prior odds, as the ends of some six hundred
 # simulated strokes have it.
 _Rough = tuple[tuple[float, float], ...]
-_AFTER_REST: _Rough = ((1.0, 0.0), (0.1, 0.0))
-_BEFORE_REST: _Rough = ((100.0, 6.0), (10.0, 3.5), (3.0, 2.5), (1.0, 2.0), (0.1, 0.0))
+_AFTER_REST: _Rough = ((1.0, 0.0), (0.1, 0.0), (0.01, 0.0))
+_BEFORE_REST: _Rough = ((100.0, 8.0), (10.0, 4.0), (3.0, 2.0), (1.0, 1.0), (0.1, 0.0))
 _LEADS = 40
 _BLUR_RAD = (0.01, 0.0)
 
