@@ -3,8 +3,8 @@
 import numpy as np
 from scipy.stats import multivariate_normal
 
-from brakebeat.reference.meeting import ACCEL_SPREAD, ACCEL_SPREAD_AT_REST
-from brakebeat.reference.side import CHANGE, RISE_S, STEADY_JERK_PER_S
+from brakebeat.reference.turnaround.meeting import ACCEL_SPREAD, ACCEL_SPREAD_AT_REST
+from brakebeat.reference.turnaround.side import CHANGE, RISE_S, STEADY_JERK_PER_S
 
 
 def grown(x, rise_s):

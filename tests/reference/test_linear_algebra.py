@@ -5,12 +5,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from brakebeat.reference.basis import Basis
-from brakebeat.reference.listener import Listener
-from brakebeat.reference.meeting import met
-from brakebeat.reference.side import RISE_S, Sides
-from brakebeat.reference.spline import Grid
-from brakebeat.reference.start import Prior, Starts
+from brakebeat.reference.curve.basis import Basis
+from brakebeat.reference.model.spline import Grid
+from brakebeat.reference.turnaround.listener import Listener
+from brakebeat.reference.turnaround.meeting import met
+from brakebeat.reference.turnaround.side import RISE_S, Sides
+from brakebeat.reference.turnaround.start import Prior, Starts
 from tests.reference.dense_vertex import cost_of
 
 ONE = np.array([0])

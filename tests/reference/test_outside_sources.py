@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from brakebeat.formats.rig import Rig
-from brakebeat.reference.chain import join_runs
-from brakebeat.reference.fit import fit_chain
-from brakebeat.reference.noise import Noise
-from brakebeat.reference.phases import Phase, phase_figures
+from brakebeat.reference.curve.chain import join_runs
+from brakebeat.reference.curve.fit import fit_chain
+from brakebeat.reference.curve.strokes import EdgeRun
+from brakebeat.reference.figures.phases import Phase, phase_figures
+from brakebeat.reference.model.noise import Noise
 from brakebeat.reference.rig_physics import Physics
-from brakebeat.reference.strokes import EdgeRun
 
 RPM = 2.0 * np.pi / 60.0
 MARKS = 60

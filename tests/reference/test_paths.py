@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from brakebeat.reference.certain import certain, windows
-from brakebeat.reference.clean import Decoder
 from brakebeat.reference.edges import edge_train
-from brakebeat.reference.lanes import Lanes
-from brakebeat.reference.likelihood import Faults
-from brakebeat.reference.moves import Moves
-from brakebeat.reference.scales import measure_scales
+from brakebeat.reference.model.likelihood import Faults
+from brakebeat.reference.model.scales import measure_scales
+from brakebeat.reference.path.certain import certain, windows
+from brakebeat.reference.path.clean import Decoder
+from brakebeat.reference.path.lanes import Lanes
+from brakebeat.reference.path.moves import Moves
 from brakebeat.simulate import default_recording, preset
 
 KINDS = [("clean", 2), ("clean", 6), ("dirty", 6), ("dirty", 12)]

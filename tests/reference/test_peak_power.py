@@ -9,11 +9,11 @@ from scipy.integrate import quad
 from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.formats.rig import Rig
 from brakebeat.reference import analyse
-from brakebeat.reference.cosine_step import CosineStep
-from brakebeat.reference.one_change import changes, speed_covariance
-from brakebeat.reference.phases import Phase, greatest_mean
+from brakebeat.reference.figures.one_change import changes, speed_covariance
+from brakebeat.reference.figures.phases import Phase, greatest_mean
+from brakebeat.reference.figures.stroke_edges import StrokeEdges
+from brakebeat.reference.model.cosine_step import CosineStep
 from brakebeat.reference.rig_physics import Physics
-from brakebeat.reference.stroke_edges import StrokeEdges
 
 INERTIA_KG_M2 = 0.12
 

@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from brakebeat.bench.accuracy_table.conditions import CONDITIONS
-from brakebeat.reference import analyse, ramp
-from brakebeat.reference.gist import jerk_covariance
+from brakebeat.reference import analyse
+from brakebeat.reference.figures import ramp
+from brakebeat.reference.turnaround.gist import jerk_covariance
 
 PEAK_RAD_S2 = 80.0
 SHARE = 0.1

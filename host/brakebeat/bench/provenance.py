@@ -22,6 +22,6 @@ def fingerprints() -> dict[str, str]:
 
 def _digest(folder: Path) -> str:
     digest = hashlib.sha256()
-    for path in sorted(folder.glob("*.py")):
-        digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    for path in sorted(folder.rglob("*.py")):
+        digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()[:8]

@@ -22,7 +22,7 @@ _PACKAGE = Path(brakebeat.__file__).parent
 _SHARED = ("__init__.py", "errors.py", "results.py", "mechanics.py", "formats/*.py")
 # Every file of this package that an engine imports, and those that it runs elsewhere.
 SOURCES: dict[EngineName, tuple[str, ...]] = {
-    "reference": (*_SHARED, "reference/*.py"),
+    "reference": (*_SHARED, "reference/**/*.py"),
     "micropython": (*_SHARED, "board/*.py", "board/vm/*.py"),
     "cpython": (*_SHARED, "board/*.py", "board/vm/*.py"),
 }

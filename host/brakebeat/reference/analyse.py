@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from brakebeat.formats.recording import Recording
-from brakebeat.reference.ends import Stroke
+from brakebeat.reference.curve.ends import Stroke
 from brakebeat.reference.pipeline import Understanding, understood
 from brakebeat.reference.reps import make_rep, rep_phases
 from brakebeat.results import Analysis, Quality, Rep, split_sets

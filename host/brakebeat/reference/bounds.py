@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from brakebeat.reference.ends import Stroke, sampled
-from brakebeat.reference.spline import Array
+from brakebeat.reference.curve.ends import Stroke, sampled
+from brakebeat.reference.model.spline import Array
 from brakebeat.reference.zero import Bounds
 
 _STEP_S = 0.004

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brakebeat.formats.recording import Recording
-from brakebeat.reference.likelihood import Array
+from brakebeat.reference.model.likelihood import Array
 
 # More marks a turn than this add nothing that the wheel can do; the signed count places every one of the rest.
 DENSE_PER_REV = 48

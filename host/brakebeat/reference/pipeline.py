@@ -12,23 +12,15 @@ import numpy as np
 from brakebeat.formats.recording import Recording
 from brakebeat.reference.blocks import blocks
 from brakebeat.reference.bounds import release_rad, stroke_bounds
-from brakebeat.reference.chain import Chain, join_runs
-from brakebeat.reference.clean import Path
-from brakebeat.reference.coming import Lag, with_the_pulls_coming
-from brakebeat.reference.edges import EdgeTrain, edge_train
-from brakebeat.reference.ends import Stroke, locate_strokes, parted
-from brakebeat.reference.exchange import exchanged
-from brakebeat.reference.faults import best_path, measured
-from brakebeat.reference.fit import Fit, fit_chains
-from brakebeat.reference.identity import Marks, recognise
-from brakebeat.reference.likelihood import Faults, Scales
-from brakebeat.reference.noise import Noise
-from brakebeat.reference.outer import trim_end, trim_start
-from brakebeat.reference.reading import Model, Nearby
-from brakebeat.reference.scale_search import find_noise, refine_noise
-from brakebeat.reference.scales import measure_scales
-from brakebeat.reference.spline import Array, Integers
-from brakebeat.reference.strokes import (
+from brakebeat.reference.curve.chain import Chain, join_runs
+from brakebeat.reference.curve.coming import Lag, with_the_pulls_coming
+from brakebeat.reference.curve.ends import Stroke, locate_strokes, parted
+from brakebeat.reference.curve.exchange import exchanged
+from brakebeat.reference.curve.fit import Fit, fit_chains
+from brakebeat.reference.curve.identity import Marks, recognise
+from brakebeat.reference.curve.outer import trim_end, trim_start
+from brakebeat.reference.curve.scale_search import find_noise, refine_noise
+from brakebeat.reference.curve.strokes import (
     EdgeRun,
     alternating,
     cut_runs,
@@ -36,8 +28,16 @@ from brakebeat.reference.strokes import (
     longest_gap_s,
     reread,
 )
-from brakebeat.reference.system import shift_prior
-from brakebeat.reference.turns import NEAR, Turning, resolve
+from brakebeat.reference.curve.system import shift_prior
+from brakebeat.reference.edges import EdgeTrain, edge_train
+from brakebeat.reference.model.likelihood import Faults, Scales
+from brakebeat.reference.model.noise import Noise
+from brakebeat.reference.model.scales import measure_scales
+from brakebeat.reference.model.spline import Array, Integers
+from brakebeat.reference.path.clean import Path
+from brakebeat.reference.path.faults import best_path, measured
+from brakebeat.reference.turnaround.reading import Model, Nearby
+from brakebeat.reference.turnaround.turns import NEAR, Turning, resolve
 from brakebeat.reference.zero import Bounds, Releases, Turns, Zero, find_zero
 
 # Up to so many magnets each gets an offset of its own; an encoder's disc is taken as even.

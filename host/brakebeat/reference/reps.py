@@ -7,14 +7,14 @@ from dataclasses import replace
 import numpy as np
 
 from brakebeat.formats.rig import Rig
-from brakebeat.reference.ends import Stroke, sampled
-from brakebeat.reference.one_change import Changes, changes
-from brakebeat.reference.onset import Onset, brakes, find_onset, knows_braking
-from brakebeat.reference.peak_power import peak_power_w
-from brakebeat.reference.phases import SAMPLE_S, WINDOW_S, Phase, best_window, phase_figures
-from brakebeat.reference.ramp import sharpened
+from brakebeat.reference.curve.ends import Stroke, sampled
+from brakebeat.reference.figures.one_change import Changes, changes
+from brakebeat.reference.figures.onset import Onset, brakes, find_onset, knows_braking
+from brakebeat.reference.figures.peak_power import peak_power_w
+from brakebeat.reference.figures.phases import SAMPLE_S, WINDOW_S, Phase, best_window, phase_figures
+from brakebeat.reference.figures.ramp import sharpened
+from brakebeat.reference.figures.stroke_edges import StrokeEdges
 from brakebeat.reference.rig_physics import Physics
-from brakebeat.reference.stroke_edges import StrokeEdges
 from brakebeat.reference.zero import Zero
 from brakebeat.results import BrakeTiming, Rep
 

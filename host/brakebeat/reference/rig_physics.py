@@ -8,7 +8,7 @@ import numpy as np
 
 from brakebeat.formats.rig import Rig
 from brakebeat.mechanics import drum_radius_at_m, friction_torque_nm
-from brakebeat.reference.spline import Array
+from brakebeat.reference.model.spline import Array
 
 
 @dataclass(frozen=True)

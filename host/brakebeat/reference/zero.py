@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from brakebeat.reference.spline import Array
+from brakebeat.reference.model.spline import Array
 
 Signs = NDArray[np.int64]
 

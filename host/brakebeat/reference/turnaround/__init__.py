@@ -1,0 +1,1 @@
+"""What happened at each turnaround: readings of the edges around it, weighed against one another."""
