@@ -31,6 +31,8 @@ FIELD_RAD = 0.1
 _PULL = const(1.2)
 # Share by which the acceleration may differ from what distance and speed tell.
 _LOOSE = const(0.35)
+# So far from its start, spacings, a pull may still gain speed by a fair share from edge to edge.
+_PULL_BEGINS = const(8)
 # A reading dearer than this explains little.
 _AT_A_LOSS = const(12.0)
 # Magnets that may have been missed beside the turnaround, before and after it; and where no such reading explains much.
@@ -87,9 +89,16 @@ class Window:
         """The wheel runs straight on; the first edge and the newest one are real."""
         best = Reading([(k, k - self.low) for k in range(self.low, self._turn)], [], 1e9)
         path = self._stretch.path
-        speed = (path(self.low + 3) - path(self.low)) / max(1e-4, self._us[3] - self._us[0])
-        loose = speed * speed / (2.0 * path(self.low) + 4.0)
-        walk = Walk(self._us, self._offset(), speed, 0.15, 0.0, loose, self._walk_noise)
+        way = path(self.low)
+        moved = path(self.low + 3) - way
+        speed = moved / max(1e-4, self._us[3] - self._us[0])
+        # A pull's beginning: the square of the speed rises evenly with the way from where the wheel stood.
+        rising = 0.0
+        if way < _PULL_BEGINS:
+            speed *= ((way + 0.5) / (way + 0.5 + moved / 2.0)) ** 0.5
+            rising = speed * speed / (2.0 * way + 1.0)
+        loose = speed * speed / (2.0 * way + 4.0)
+        walk = Walk(self._us, self._offset(), speed, 0.15, rising, loose, self._walk_noise)
         walk.run(_WIDTH)
         for trail in walk.stops:
             if trail.place == self.high - self.low - 1 and trail.cost < best.doubt:
@@ -241,17 +250,20 @@ class Window:
     def _fine(self):
         # type: () -> Any
         """Every edge a real one."""
+        found = Reading([], [], _REAL_MOST)
         for split in self._splits():
             before, after = self._all_real(split)
-            found = self._vertex(Reading([], [], _REAL_MOST), before, after, 0.0, _BESIDE[:1])
+            found = self._vertex(found, before, after, 0.0, _BESIDE[:1])
             if found.doubt > _AT_A_LOSS:
                 found = self._vertex(found, before, after, 0.0, _BESIDE[1:])
-            placing = found.placing
-            if placing:
-                found.plain = not (placing.before.missed or placing.after.missed)
-                self.found = found
-                return
+            # What explains little may be split at the wrong place.
+            if found.doubt <= _AT_A_LOSS:
+                break
             yield
+        placing = found.placing
+        if placing:
+            found.plain = not (placing.before.missed or placing.after.missed)
+            self.found = found
 
     def _plain(self):
         # type: () -> Reading | None

@@ -109,6 +109,8 @@ class Placing:
             and self.misfit < _HOPELESS * most + _odd_chi(before)
             and min(len(before.us), len(after.us)) > _LOOSE_EDGES
         ):
+            # What a parabola dips to between places of the grid says too little against a brake that still builds up.
+            self._braked = before.misfit(narrow(before.misfit, low, width, _misfits(befores)))
             self._loosen(1.0, low, high, _GRID)
         # A pause helps only where the edges before fit by themselves.
         if self.misfit > _PAUSE_CHI and self._braked + _PAUSE_CHI < min(most, self.misfit):

@@ -1,0 +1,25 @@
+"""Edges that are read again are read by what a wheel does there: a pull's beginning, a sudden brake before a turn."""
+
+import pytest
+
+from brakebeat.bench.accuracy_table.conditions import CONDITIONS
+from brakebeat.board import replay
+
+
+def test_two_magnets_missed_in_a_pulls_beginning_do_not_make_it_look_half_as_fast():
+    """Each second edge went as a stray one, as if the wheel had gone on at its first pace: 1.9 rad were lost."""
+    sensed = CONDITIONS["dirty-24"].sensed(4_011_000)
+    reps = replay(sensed.recording).reps
+    assert len(reps) == len(sensed.truth["reps"])
+    for rep, true in zip(reps, sensed.truth["reps"], strict=True):
+        ways_rad = rep.concentric_rad + rep.eccentric_rad
+        assert ways_rad == pytest.approx(true["concentric_rad"] + true["eccentric_rad"], abs=0.3)
+
+
+def test_the_last_edge_before_a_turn_behind_a_sudden_brake_is_no_stray_one():
+    """A half rep, braked hard within few edges: told without its last edge the wheel turned 47 ms too early."""
+    sensed = CONDITIONS["partial-6"].sensed(4_018_000)
+    reps = replay(sensed.recording).reps
+    assert len(reps) == len(sensed.truth["reps"])
+    for rep, true in zip(reps, sensed.truth["reps"], strict=True):
+        assert rep.end_us == pytest.approx(true["end_us"], abs=6_000)
