@@ -330,8 +330,6 @@ class Session(Strokes):
         if code != _REVERSED:
             stretch.first_number += stretch.sense
 
-    # -- a rep under way ---------------------------------------------------------------------------------------
-
     # -- turnarounds -------------------------------------------------------------------------------------------
 
     def _read_on(self, to_the_end=False):
@@ -349,5 +347,3 @@ class Session(Strokes):
         count = self._held
         self._held = 0
         self.feed(self._held_times, self._held_steps, count)
-
-    # -- reps --------------------------------------------------------------------------------------------------
