@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
+from brakebeat.reference.curve.between import between
 from brakebeat.reference.curve.system import shift_prior
 from brakebeat.reference.model.spline import Array
 from brakebeat.reference.turnaround.reading import Model, Reading, Verdict
@@ -106,9 +106,8 @@ def _fine_shifts() -> Array:
 def _between(values: Sequence[Sequence[float]]) -> Array:
     """What verdicts (r, shifts · times) say of all shifts and times in between, (r, _FINELY, _FINELY)."""
     table = np.asarray(values).reshape(len(values), len(_SHIFTS), len(COMING_S))
-    times = CubicSpline(COMING_S, table, axis=2)(_fine_s())
-    told: Array = CubicSpline(_SHIFTS, times, axis=1)(_fine_shifts())
-    return told
+    times = between(np.array(COMING_S), _fine_s())
+    return between(np.array(_SHIFTS), _fine_shifts()) @ table @ times.T
 
 
 def _verdicts(models: Sequence[Model], turned: Sequence[tuple[int, Turning]]) -> list[list[Verdict]]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
-from scipy.integrate import cumulative_trapezoid
-from scipy.special import ndtri
 
+from brakebeat.reference.model.integral import running_integral
 from brakebeat.reference.model.spline import Array
 from brakebeat.reference.rig_physics import Physics
 from brakebeat.results import PhaseFigures
@@ -63,9 +63,9 @@ def phase_figures(
     if inertia is None or phase.duration_s <= 0.0:
         return figures
     friction = physics.friction_nm(phase.speed_rad_s)
-    impulse = phase.sign * (inertia * phase.speed_rad_s + _integral(friction, phase.t_s))
+    impulse = phase.sign * (inertia * phase.speed_rad_s + running_integral(friction, phase.t_s))
     work = phase.sign * (
-        0.5 * inertia * phase.speed_rad_s**2 + _integral(friction * phase.speed_rad_s, phase.t_s)
+        0.5 * inertia * phase.speed_rad_s**2 + running_integral(friction * phase.speed_rad_s, phase.t_s)
     )
     figures.energy_j = float(work[-1] - work[0])
     figures.mean_power_w = figures.energy_j / duration_s
@@ -86,7 +86,7 @@ def _peak_force_n(phase: Phase, physics: Physics, torque_sd_nm: float) -> float 
         return None
     t = phase.t_s[armed]
     sd = torque_sd_nm / float(radius[armed].mean())
-    return greatest_mean(t, _integral(torque[armed] / radius[armed], t), sd)
+    return greatest_mean(t, running_integral(torque[armed] / radius[armed], t), sd)
 
 
 def greatest_mean(t_s: Array, integral: Array, sd: float = 0.0) -> float | None:
@@ -121,8 +121,4 @@ def _window_means(t_s: Array, integral: Array, room: float) -> tuple[Array, Arra
 
 def _expected_excess(count: float) -> float:
     """Mean of the greatest of ``count`` standard normal numbers (Blom's approximation, from memory)."""
-    return float(ndtri((count - 0.375) / (count + 0.25)))
-
-
-def _integral(values: Array, t_s: Array) -> Array:
-    return np.asarray(cumulative_trapezoid(values, t_s, initial=0.0))
+    return NormalDist().inv_cdf((count - 0.375) / (count + 0.25))

@@ -10,11 +10,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.integrate import cumulative_trapezoid
 
 from brakebeat.reference.figures.onset import ONSET_SHARE, Onset
 from brakebeat.reference.figures.phases import Phase
 from brakebeat.reference.figures.stroke_edges import StrokeEdges
+from brakebeat.reference.model.integral import running_integral
 from brakebeat.reference.model.spline import Array
 from brakebeat.reference.rig_physics import Physics
 from brakebeat.reference.turnaround.gist import jerk_covariance
@@ -81,7 +81,7 @@ def _ramp(
 def _free_way(t_s: Array, phase: Phase, braking: Array) -> Array:
     """How far friction alone holds the wheel back, rad."""
     friction = phase.accel_rad_s2 + braking
-    way = cumulative_trapezoid(cumulative_trapezoid(friction, phase.t_s, initial=0.0), phase.t_s, initial=0.0)
+    way = running_integral(running_integral(friction, phase.t_s), phase.t_s)
     return np.interp(t_s, phase.t_s, way)
 
 

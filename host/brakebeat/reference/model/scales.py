@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import median_filter
+from numpy.lib.stride_tricks import sliding_window_view
 
 from brakebeat.reference.model.likelihood import Array, Scales
 
@@ -11,6 +11,8 @@ from brakebeat.reference.model.likelihood import Array, Scales
 DEFAULT_ACCEL_RAD_S2 = 60.0
 DEFAULT_NOISE = 0.03
 _FEW = 8
+# A median is of the value itself and of so many on either side.
+_SIDE = 2
 # Contacts and comparators have settled by then (common practice, no source); magnets are further apart.
 _BOUNCE_S = 0.0015
 
@@ -21,12 +23,19 @@ def measure_scales(t_s: Array, spacing_rad: float, per_rev: int) -> Scales:
     gaps = np.diff(calm)
     if len(gaps) < _FEW:
         return Scales(spacing_rad, DEFAULT_ACCEL_RAD_S2, DEFAULT_NOISE)
-    # Medians of five intervals pass over what spurious and missed edges are left.
-    speed = spacing_rad / median_filter(gaps, 5, mode="nearest")
+    # Medians pass over what spurious and missed edges are left.
+    speed = spacing_rad / medians(gaps)
     top = float(np.quantile(speed, 0.95))
     return Scales(
         spacing_rad, _usual_accel(speed, top, spacing_rad, per_rev), _unevenness(gaps, speed > 0.6 * top)
     )
+
+
+def medians(values: Array) -> Array:
+    """The median of each value (n,) and the two on either side; the outermost ones go on for ever."""
+    wide = np.pad(values, _SIDE, mode="edge")
+    medians: Array = np.sort(sliding_window_view(wide, 2 * _SIDE + 1), axis=1)[:, _SIDE]
+    return medians
 
 
 def _without_bursts(t_s: Array) -> Array:

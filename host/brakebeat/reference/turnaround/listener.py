@@ -18,7 +18,7 @@ _CLOSEST_S = 1e-6
 # Of offsets (0), ones (1) and the course (2): the products that are told.
 _PAIRS = [1, 1, 2, 1, 2], [1, 2, 2, 0, 0]
 # So many numbers are worked on at once, to stay within a processor's fast memory.
-_AT_ONCE = 1 << 15
+_AT_ONCE = 1 << 13
 # Sides that differ by less than rounding are the same.
 _SAME_DIGITS = 10
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brakebeat.reference.turnaround.questions import as_counted, moved, questioned
+from brakebeat.reference.turnaround.questions import as_counted, questioned
 from brakebeat.reference.turnaround.reading import Model, Nearby, Reading, Verdict
 from brakebeat.reference.turnaround.readings import Readings
 
@@ -180,11 +180,8 @@ def _judged(readings: list[Reading]) -> list[Verdict]:
 def _likeliest(cases: list[tuple[Model, Nearby]]) -> list[_Found]:
     """The best readings at given scales, those that call edges into question only where the others do not convince."""
     found = _best([[Reading(model, near, way) for near, way in as_counted(near)] for model, near in cases])
-    uncounted = [at for at, best in enumerate(found) if cases[at][1].way is not None and best.strange]
-    others = [[Reading(cases[at][0], near, way) for near, way in moved(cases[at][1])] for at in uncounted]
-    for at, best in zip(uncounted, _best(others), strict=True):
-        found[at] = best
-    doubtful = [at for at, best in enumerate(found) if best.doubtful]
+    # Where the edges were counted, none of them is a fault, and none was missed.
+    doubtful = [at for at, best in enumerate(found) if best.doubtful and cases[at][1].way is None]
     asked = [[Reading(cases[at][0], near, way) for near, way in questioned(cases[at][1])] for at in doubtful]
     _ask(found, doubtful, asked)
     for _ in range(_DEEPER):
