@@ -6,6 +6,8 @@ builds up (30 to 80 ms) and how firmly the athlete yields (0 to 4 % of the braki
 effort (0.6 to 1.05; momentum reps 0.5 and 0.7), brake fraction (0.1 to 0.6, so half the reps are late), brake
 ramp (30 to 300 ms, evenly in its logarithm). Each turnaround varies by the simulator's own range noise, 2.5 %
 of the whole range (one standard deviation, 2.5 of them at most): about 1 rad, which keeps φ = 0 in doubt.
+
+What is called "varied" draws another athlete and another rig for each set of six, see ``varied``.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from brakebeat.bench.accuracy_table.varied import varied
 from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 from brakebeat.simulate import SessionPlan, Spread, Wheel, default_sensed, draw_plan, preset
@@ -26,7 +29,7 @@ from brakebeat.simulate.sensor import DEGREE_RAD, Sensor
 SEED_FROM = 50_000
 # Seeds of one condition.
 LANE_SEEDS = 1000
-Manner = Literal["plain", "paused", "partial"]
+Manner = Literal["plain", "paused", "partial", "varied"]
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,8 @@ class Condition:
         lane: which block of seeds it draws from; never used twice.
         sensor: as built.
         dirty: how late cues are judged (the dirty sensor's margin is wider).
-        manner: "paused" rests at every turnaround, "partial" stops short now and then.
+        manner: "paused" rests at every turnaround, "partial" stops short now and then, "varied" draws athlete and
+            rig anew.
         reps: reps in one set.
         leave_out: the first reps of each set that are left out (learning).
         calibrated: φ = 0 is given as the number of the edge nearest to it.
@@ -75,6 +79,8 @@ class Condition:
     def sensed(self, seed: int) -> Sensed:
         """The recording of a seed, with its truth and motion."""
         rng = np.random.default_rng([seed, 9])
+        if self.manner == "varied":
+            return varied(rng, seed, self.sensor, self.reps)
         wheel = _drawn_wheel(rng)
         plan = _drawn_plan(self, seed, rng)
         sensed = default_sensed(seed, wheel=wheel, plan=plan, sensor=self.sensor)
@@ -151,5 +157,8 @@ _ALL = (
     Condition("quadrature-96", 21, preset("clean", 96, "encoder"), share=0.5),
     Condition("quadrature-2400", 22, preset("clean", 2400, "encoder"), share=0.5),
     Condition("paused-quadrature-96", 23, preset("clean", 96, "encoder"), manner="paused", share=0.25),
+    Condition("varied-6", 24, preset("clean", 6), manner="varied", reps=6),
+    Condition("varied-24", 25, preset("clean", 24), manner="varied", reps=6, share=0.5),
+    Condition("varied-dirty-6", 26, preset("dirty", 6), dirty=True, manner="varied", reps=6),
 )
 CONDITIONS = {condition.name: condition for condition in _ALL}

@@ -12,6 +12,7 @@ _PAUSED_CLEAN = ("paused-6", "paused-quadrature-96")
 _DIRTY = ("dirty-6", "dirty-12", "dirty-24")
 _FEW = ("clean-2", "dirty-2", "clean-4", "dirty-4")
 _CALIBRATED = ("calibrated-6", "calibrated-24")
+_VARIED = ("varied-6", "varied-24")
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,10 @@ def _percent(key: str, title: str, on: str, figure: str, where: tuple[str, ...],
     return Row(key, f"{title}, %", on, figure, where, "worst", 100.0, *_both(limits))
 
 
+def _plain(key: str, title: str, on: str, figure: str, where: tuple[str, ...], *limits: float) -> Row:
+    return Row(key, title, on, figure, where, "worst", 1.0, *_both(limits))
+
+
 def _ms(key: str, on: str, figure: str, where: tuple[str, ...], *limits: float) -> Row:
     return Row(key, "start or end error, ms", on, figure, where, "worst", 1.0, *_both(limits))
 
@@ -91,6 +96,27 @@ def _cues(suffix: str, on: str, where: tuple[str, ...], limited: bool) -> tuple[
             f"cue-worst{suffix}", "cue after late angle, worst ms", on, "cue_delay", where, "latest", most(20)
         ),
         _cue(f"cue-early{suffix}", "cue before late angle, ms", on, "cue_delay", where, "earliest", most(5)),
+    )
+
+
+def _varied() -> tuple[Row, ...]:
+    """What other athletes on other rigs give, by the limits of clean and of dirty recordings."""
+    clean, dirty, both = "varied, clean", "varied, dirty", (*_VARIED, "varied-dirty-6")
+    rough = ("varied-dirty-6",)
+    return (
+        *_count("-varied", "varied, clean or dirty", both),
+        _percent("peak-varied", "peak speed", clean, "peak", _VARIED, 0.3, 0.15),
+        _percent("peak-varied-dirty", "peak speed", dirty, "peak", rough, 1.0, 0.5),
+        _ms("straight-varied", f"{clean}, straight round", "turn_straight", _VARIED, 6, 4),
+        _ms("straight-varied-dirty", f"{dirty}, straight round", "turn_straight", rough, 20, 12),
+        _ms("paused-varied", "varied: first start, last end", "turn_paused", both, 25, 15),
+        _plain("fraction-varied", "brake fraction", clean, "brake_fraction", _VARIED, 0.04, 0.02),
+        _plain("fraction-varied-dirty", "brake fraction", dirty, "brake_fraction", rough, 0.06, 0.04),
+        _percent("energy-varied", "energy", clean, "energy", _VARIED, 1.5, 0.7),
+        _percent("energy-varied-dirty", "energy", dirty, "energy", rough, 3.0, 1.5),
+        _percent("power-varied", "peak power", clean, "peak_power", _VARIED, 4.0, 2.0),
+        _percent("power-varied-dirty", "peak power", dirty, "peak_power", rough, 10.0, 7.0),
+        *_cues("-varied", "varied, clean or dirty", both, True),
     )
 
 
@@ -139,36 +165,14 @@ ROWS: tuple[Row, ...] = (
         25,
         15,
     ),
-    Row(
-        "fraction-clean",
-        "brake fraction",
-        f"{_SIX}, clean",
-        "brake_fraction",
-        _CLEAN,
-        "worst",
-        1.0,
-        0.04,
-        0.02,
-    ),
-    Row(
-        "fraction-dirty",
-        "brake fraction",
-        f"{_SIX}, dirty",
-        "brake_fraction",
-        _DIRTY,
-        "worst",
-        1.0,
-        0.06,
-        0.04,
-    ),
-    Row(
+    _plain("fraction-clean", "brake fraction", f"{_SIX}, clean", "brake_fraction", _CLEAN, 0.04, 0.02),
+    _plain("fraction-dirty", "brake fraction", f"{_SIX}, dirty", "brake_fraction", _DIRTY, 0.06, 0.04),
+    _plain(
         "fraction-calibrated",
         "brake fraction",
         "clean, edge nearest φ = 0 known",
         "brake_fraction",
         _CALIBRATED,
-        "worst",
-        1.0,
         0.04,
         0.02,
     ),
@@ -179,4 +183,5 @@ ROWS: tuple[Row, ...] = (
     *_cues("", _SIX, (*_CLEAN, *_DIRTY), True),
     *_cues("-calibrated", "clean, edge nearest φ = 0 known", _CALIBRATED, True),
     *_cues("-few", "1, 2, 4 edges/rev", ("clean-1", "clean-2", "clean-4", "dirty-2", "dirty-4"), False),
+    *_varied(),
 )
