@@ -13,7 +13,8 @@ from brakebeat.calibrate.inertia import Inertia, Masses, two_masses
 from brakebeat.calibrate.solids import MATERIALS, Bolts, Part, inertia_of_parts, part_inertia
 from brakebeat.calibrate.spin import read_spin
 from brakebeat.errors import InputError
-from brakebeat.formats.recording import Recording
+from brakebeat.formats.recording import Recording, read_recording
+from brakebeat.samples import resolve
 from brakebeat.simulate import Wheel, preset, sense_fully, spin_down
 from brakebeat.simulate.calibrating import falling_mass
 
@@ -197,3 +198,9 @@ def test_the_picture_shows_the_fit_and_not_some_curve():
     course = course_of_fall(fall, given)
     # A parabola leaves degrees over, since the radius shrinks as the strap unwinds.
     assert np.degrees(np.abs(course.left_rad[course.used])).max() < 0.05
+
+
+@pytest.mark.parametrize("sample", ["clean", "dirty", "encoder", "late"])
+def test_a_set_is_no_fall(sample):
+    with pytest.raises(InputError, match="before it was fastest, as in a set"):
+        read_falls(read_recording(resolve(f"sample:{sample}")), 1)

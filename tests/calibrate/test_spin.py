@@ -12,7 +12,8 @@ from brakebeat.calibrate.magnets import calibrate_magnets, magnets_of
 from brakebeat.calibrate.result import FLAGS
 from brakebeat.calibrate.spin import read_spin
 from brakebeat.errors import InputError
-from brakebeat.formats.recording import Recording
+from brakebeat.formats.recording import Recording, read_recording
+from brakebeat.samples import resolve
 from brakebeat.simulate import Lost, Wheel
 from tests.calibrate.made import DEGREE_RAD, edges, spun
 
@@ -171,3 +172,10 @@ def test_unknown_inertia_is_an_error_that_names_the_key():
     bare = Recording(sensed.recording.t_us, sensed.recording.step, header, path="spin.csv")
     with pytest.raises(InputError, match=r"spin\.csv: inertia_kg_m2 .*--inertia"):
         calibrate_friction(bare)
+
+
+@pytest.mark.parametrize("sample", ["clean", "dirty", "encoder", "sets"])
+def test_a_set_is_no_spin(sample):
+    recording = read_recording(resolve(f"sample:{sample}"))
+    with pytest.raises(InputError, match=r"driven \d+ times, as in a set; take the strap off"):
+        read_spin(recording)

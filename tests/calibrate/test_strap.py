@@ -115,7 +115,7 @@ def test_wrong_lengths_are_flagged():
 
 def test_missing_pauses_are_an_error():
     recording = _pulled(3, Wheel(), [1.2]).recording
-    with pytest.raises(InputError, match="pauses do not stand out"):
+    with pytest.raises(InputError, match="the pause between the two pulls does not stand out"):
         calibrate_strap(recording, [0.6, 0.6])
     with pytest.raises(InputError, match="--pulled"):
         calibrate_strap(recording, [])
@@ -145,6 +145,22 @@ def test_an_ordinary_set_is_flagged_since_its_end_is_the_strap_all_in():
         # Reference: the greatest of the sample's peaks, less than which a turn's average shows.
         fastest_rad_s = max(rep.peak_rad_s for rep in analyse(recording).reps)
         assert found.details["pulled_at_rad_s"] == pytest.approx(fastest_rad_s, rel=0.05)
+
+
+def test_a_set_taken_for_a_pull_is_flagged_or_is_no_drum():
+    recording = read_recording(resolve("sample:clean"))
+    found = calibrate_strap(recording, [1.2])
+    assert "pulled_fast" in found.flags
+    assert found.details["pulled_at_rad_s"] > 70.0
+    with pytest.raises(InputError, match=r"would be a drum of [0-9.]+ m radius"):
+        calibrate_strap(recording, [0.3])
+
+
+def test_lengths_in_millimetres_are_no_drum():
+    recording = _pulled(2, Wheel(drum_radius_m=0.02), [0.3] * 4).recording
+    with pytest.raises(InputError, match="give --pulled in m"):
+        calibrate_strap(recording, [300.0] * 4)
+    assert "pulled_fast" not in calibrate_strap(recording, [0.3] * 4).flags
 
 
 def test_no_pause_is_an_error():

@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from brakebeat.calibrate.runs import coarse_speed, seconds
+from brakebeat.calibrate.runs import coarse_speed, seconds, times_driven
 from brakebeat.calibrate.spin_fit import SpinFit, fit_spin
 from brakebeat.calibrate.tracking import track
 from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
+from brakebeat.wording import counted
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -70,7 +71,8 @@ def read_falls(recording: Recording, count: int) -> list[Fall]:
     parts = sorted(sorted(parts, key=lambda part: -part[2])[:count])
     if len(parts) < count:
         raise InputError(
-            f"{recording.path}: {len(parts)} runs of the wheel for {count} masses: let it come to rest for three "
+            f"{recording.path}: {counted(len(parts), 'run')} of the wheel for {counted(count, 'mass', 'masses')}: "
+            "let it come to rest for three "
             "seconds between two falls, or give one recording for each mass"
         )
     falls = []
@@ -98,7 +100,14 @@ def _episodes(t_s: Array, magnets: int) -> list[tuple[int, int, float]]:
 
 def _read_fall(t_s: Array, magnets: int) -> Fall:
     kept, speed = coarse_speed(t_s, magnets)
-    peak = int(kept[_turning_point(t_s[kept], speed, magnets)])
+    top = _turning_point(t_s[kept], speed, magnets)
+    # Later, a strap that winds up again may lift the mass once more; the first fall is the fastest.
+    driven = times_driven(speed[: top + 1])
+    if driven > 1:
+        raise InputError(
+            f"the wheel was driven {driven} times before it was fastest, as in a set: let the mass fall once, from rest"
+        )
+    peak = int(kept[top])
     # The peak is known to about a turn; what lies closer to it is neither fall nor run for sure.
     clear = max(4, magnets + 1)
     rise = _tracked_rise(t_s, magnets, peak)

@@ -11,10 +11,14 @@ from brakebeat.calibrate.hand import Fit, Hands
 from brakebeat.calibrate.pull_edges import BOUNCE_S, Pull, find_pulls
 from brakebeat.calibrate.tracking import FINE, steady
 from brakebeat.errors import InputError
+from brakebeat.wording import counted
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
+# The fastest that a slow pull turns a wheel: strap at half a metre a second on a drum of 25 mm; common practice, no
+# source.
+SLOW_RAD_S = 20.0
 _CLEARLY_LONGER = 1.5
 _ROUNDS = 4
 # Minus the logarithm of the chance that the magnet beside a stop was missed.
@@ -49,10 +53,25 @@ def read_stops(t_s: Array, pulls: int, magnets: int, place: str) -> Stops:
     found = _by_gaps(t_s, pulls) if magnets >= FINE else find_pulls(t_s, pulls)
     if found is None or min(len(pull.edge) for pull in found) < 2:
         raise InputError(
-            f"{place}: {pulls} lengths are given, but {pulls - 1} pauses do not stand out: hold still for three "
+            f"{place}: {counted(pulls, 'length')} given, but {pauses_hidden(pulls)}: hold still for three "
             "seconds after each pull, and pull evenly"
         )
     return _fitted(t_s, found, magnets)
+
+
+def spun_rad_s(t_s: Array, magnets: int) -> float:
+    """The greatest speed, each taken over a turn, and over three spacings at least; 0 where edges are too few."""
+    spacings = max(magnets, 3)
+    if len(t_s) <= spacings:
+        return 0.0
+    return float(2.0 * np.pi * spacings / magnets / np.min(t_s[spacings:] - t_s[:-spacings]))
+
+
+def pauses_hidden(pulls: int) -> str:
+    """`the 3 pauses between the pulls do not stand out`."""
+    if pulls <= 2:
+        return "the pause between the two pulls does not stand out" if pulls == 2 else "no pull stands out"
+    return f"the {pulls - 1} pauses between the pulls do not stand out"
 
 
 def _by_gaps(t_s: Array, pulls: int) -> list[Pull] | None:

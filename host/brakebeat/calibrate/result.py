@@ -36,7 +36,7 @@ FLAGS: dict[str, str] = {
     "thickness_inseparable": "too few lengths to tell the strap's thickness; it is 0",
     "lengths_disagree": "the pulled lengths do not fit one drum; measure them again",
     "pulled_fast": "the wheel ran faster than a slow pull turns it, and may have wound the strap up again before it "
-    "stood: pull slowly, or name a moment at which it was held (--at)",
+    "stood: pull slowly (for the zero --at can name a moment at which the strap was held)",
     "density_from_memory": "a density comes from memory, without a source; weigh the part instead",
     "negative_thickness": "the lengths would need a negative thickness; it is 0",
 }

@@ -16,6 +16,9 @@ Integers = NDArray[np.int64]
 # A wheel that gains this part of its speed after having lost some was pushed again. One or two magnets leave
 # so few edges that stray ones look like that, too.
 _PUSHED_AGAIN, _PUSHED_AGAIN_FEW = 1.12, 1.4
+# Parts of the greatest speed above which a wheel is fast, below which slow; from so many times of getting fast on
+# it was trained on.
+_FAST, _SLOW, _A_SET = 0.7, 0.4, 4
 
 
 @dataclass(frozen=True)
@@ -64,6 +67,22 @@ def free_run(t_s: Array, magnets: int, place: str) -> Run:
     end = _end_of_fall(speed, top, again)
     begin = _rest_before(kept, speed, t_s, top, magnets)
     return Run(begin, int(kept[top]), int(kept[end]) if end < len(kept) - 1 else len(t_s) - 1)
+
+
+def refuse_a_set(t_s: Array, magnets: int, path: str, wanted: str) -> None:
+    """Raises ``InputError`` that says what is ``wanted`` where the wheel was driven again and again, as in a set."""
+    driven = times_driven(coarse_speed(t_s, magnets)[1])
+    if driven >= _A_SET:
+        raise InputError(f"{path}: the wheel was driven {driven} times, as in a set; {wanted}")
+
+
+def times_driven(speed: Array) -> int:
+    """How often the wheel got fast after it had been slow, or from the first edge on; what lies between is neither."""
+    # A few stray edges must not be the fastest.
+    top = float(np.quantile(speed, 0.98))
+    states = np.where(speed > _FAST * top, 1, np.where(speed < _SLOW * top, -1, 0))
+    states = states[states != 0]
+    return int((np.diff(np.concatenate([[-1], states])) > 0).sum())
 
 
 def coarse_speed(t_s: Array, magnets: int) -> tuple[Integers, Array]:

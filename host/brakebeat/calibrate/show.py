@@ -16,7 +16,16 @@ _UNITS = {
     "zero_index": "",
 }
 # The longest first, since a shorter one is the end of it.
-_ENDS = {"_kg_m2": "kg·m²", "_rad_s": "rad/s", "_rad": "rad", "_us": "µs", "_s": "s", "_m": "m"}
+_ENDS = {
+    "_kg_m2": "kg·m²",
+    "_m_s2": "m/s²",
+    "_kg": "kg",
+    "_rad_s": "rad/s",
+    "_rad": "rad",
+    "_us": "µs",
+    "_s": "s",
+    "_m": "m",
+}
 _DEGREES = 57.29577951308232
 
 
@@ -31,10 +40,10 @@ def words(result: Calibration) -> str:
             lines.append(f"{key} = {_pair(value, sigma)} {_UNITS[key]}".rstrip())
     for name, method in result.methods.items():
         by = ", ".join(
-            f"{source} {share:.2g}" for source, share in method["by_source"].items() if share > 0.0
+            f"{_named(source)} {share:.2g}" for source, share in method["by_source"].items() if share > 0.0
         )
         lines.append(
-            f"  {name.replace('_', ' ')}: {_pair(method['inertia_kg_m2'], method['uncertainty'])} kg·m² ({by})"
+            f"  {name.replace('_', ' ')}: {_pair(method['inertia_kg_m2'], method['uncertainty'])} kg·m² (± from {by})"
         )
     for key, value in result.details.items():
         if isinstance(value, (int, float)):

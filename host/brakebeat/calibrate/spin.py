@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from brakebeat.calibrate.runs import Run, free_run, seconds
+from brakebeat.calibrate.runs import Run, free_run, refuse_a_set, seconds
 from brakebeat.calibrate.spin_fit import SpinFit, fit_spin, refit
 from brakebeat.calibrate.tracking import Track, track
 from brakebeat.errors import InputError
@@ -19,6 +19,7 @@ Integers = NDArray[np.int64]
 
 _FEW_TURNS = 5.0
 _TOO_FEW_TURNS = 1.5
+_WANTED = "take the strap off, spin the wheel by hand once, and record until it stands still"
 # A term of friction counts as told apart from this many standard uncertainties on.
 _TOLD = 3.0
 # Edges that scatter by this part of the spacing were counted wrong.
@@ -62,6 +63,7 @@ def read_spin(recording: Recording) -> Spin:
     magnets = recording.rig.pulses_per_rev
     t_s = seconds(recording.t_us)
     run = free_run(t_s, magnets, recording.path)
+    refuse_a_set(t_s, magnets, recording.path, _WANTED)
     try:
         found = track(t_s, magnets, run.peak, run.end)
         fit, found = _fit_from_release(t_s, found, magnets)

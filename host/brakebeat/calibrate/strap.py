@@ -8,16 +8,20 @@ from typing import Any
 import numpy as np
 from scipy.optimize import least_squares
 
-from brakebeat.calibrate.pulls import Stops, read_stops
+from brakebeat.calibrate.pulls import SLOW_RAD_S, Stops, pauses_hidden, read_stops, spun_rad_s
 from brakebeat.calibrate.result import Calibration
 from brakebeat.calibrate.runs import seconds
+from brakebeat.calibrate.tracking import steady
 from brakebeat.errors import InputError
 from brakebeat.formats.recording import Recording
 from brakebeat.mechanics import strap_travel_m, wound_angle_rad
+from brakebeat.wording import counted
 
 _LEAST_FOR_THICKNESS = 3
 # Stray edges that can be told from the magnets' while a hand pulls; more of them hide one another.
 _MOST_EXTRA = 1
+# What a drum may measure; a rig file holds no smaller and no greater one.
+_LEAST_RADIUS_M, _GREATEST_RADIUS_M = 1e-3, 1.0
 
 
 def calibrate_strap(
@@ -53,6 +57,7 @@ def calibrate_strap(
         given_thickness_m=strap_thickness_m or 0.0,
     )
     drum = _fit(pulls, strap_thickness_m is None and len(pulled_m) >= _LEAST_FOR_THICKNESS)
+    _refuse_what_is_no_drum(drum, pulls, recording.path)
     result = Calibration(
         "strap",
         {"drum_radius_m": drum.radius_m, "strap_thickness_m": drum.thickness_m},
@@ -63,6 +68,11 @@ def calibrate_strap(
     if stops.extra > 0:
         # One that was taken for a magnet's would count a whole spacing.
         result.flag("edges_extra")
+    t_s = seconds(recording.t_us)
+    fastest_rad_s = spun_rad_s(t_s[steady(t_s, dead=0.2)], recording.rig.pulses_per_rev)
+    if fastest_rad_s > SLOW_RAD_S:
+        result.flag("pulled_fast")
+        result.details["pulled_at_rad_s"] = fastest_rad_s
     if strap_thickness_m is not None:
         result.flag("thickness_assumed")
     elif not drum.fitted and "negative_thickness" not in drum.flags:
@@ -75,11 +85,20 @@ def _stops(recording: Recording, pulls: int) -> Stops:
     stops = read_stops(seconds(recording.t_us), pulls, recording.rig.pulses_per_rev, recording.path)
     if stops.extra > _MOST_EXTRA:
         raise InputError(
-            f"{recording.path}: {pulls} lengths are given, but {pulls - 1} pauses do not stand out "
+            f"{recording.path}: {counted(pulls, 'length')} given, but {pauses_hidden(pulls)} "
             f"unless {stops.extra} edges belong to no magnet: hold still for three seconds after each pull; if that "
             "was so, mend the sensor first (its distance from the magnets, shielding, a pull-up), then pull again"
         )
     return stops
+
+
+def _refuse_what_is_no_drum(drum: _Drum, pulls: _Pulls, path: str) -> None:
+    """A spun wheel or a set can be taken for pulls, but not without a drum that nobody has."""
+    if not _LEAST_RADIUS_M <= drum.radius_m <= _GREATEST_RADIUS_M:
+        raise InputError(
+            f"{path}: {pulls.lengths.sum():g} m of strap on {pulls.seen[0] / (2.0 * np.pi):.1f} turns would be a drum "
+            f"of {drum.radius_m:.2g} m radius: record nothing but the pulls, and give --pulled in m"
+        )
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from brakebeat.calibrate.pulls import overrun
+from brakebeat.calibrate.pulls import SLOW_RAD_S, overrun, spun_rad_s
 from brakebeat.calibrate.result import Calibration
 from brakebeat.calibrate.runs import seconds
 from brakebeat.calibrate.tracking import steady
@@ -14,8 +14,6 @@ from brakebeat.formats.recording import Recording
 _HELD_S = 2.0
 # The nearest edge is up to half a spacing off, and it may be its neighbour that is nearest.
 _SIGMA_EDGES = 0.37
-# Strap at half a metre a second on a drum of 25 mm; common practice, no source.
-_SLOW_RAD_S = 20.0
 
 
 def calibrate_zero(recording: Recording, held_at_s: float | None = None) -> Calibration:
@@ -45,8 +43,8 @@ def calibrate_zero(recording: Recording, held_at_s: float | None = None) -> Cali
             "beyond_edge_rad": 2.0 * np.pi / magnets * (beyond - (nearest - at)),
         },
     )
-    fastest_rad_s = _fastest_rad_s(times[_begin_of_pull(times, at) : at + 1], magnets)
-    if fastest_rad_s > _SLOW_RAD_S:
+    fastest_rad_s = spun_rad_s(times[_begin_of_pull(times, at) : at + 1], magnets)
+    if fastest_rad_s > SLOW_RAD_S:
         # One channel does not know the sense: after a rep the strap may be in, as well as out.
         result.flag("pulled_fast")
         result.details["pulled_at_rad_s"] = fastest_rad_s
@@ -71,14 +69,6 @@ def _pause(t_s: np.ndarray, magnets: int, held_at_s: float | None, path: str) ->
         f"{path}: no pull of half a turn or more that ends in a pause: pull the strap out slowly, all the way, and "
         "hold it for three seconds"
     )
-
-
-def _fastest_rad_s(t_s: np.ndarray, magnets: int) -> float:
-    """The greatest speed, each taken over a turn, and over three spacings at least."""
-    spacings = max(magnets, 3)
-    if len(t_s) <= spacings:
-        return 0.0
-    return float(2.0 * np.pi * spacings / magnets / np.min(t_s[spacings:] - t_s[:-spacings]))
 
 
 def _begin_of_pull(t_s: np.ndarray, at: int) -> int:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
-from numpy.typing import NDArray
 
-from brakebeat.calibrate.runs import coarse_speed, free_run, seconds
+from brakebeat.calibrate.runs import free_run, refuse_a_set, seconds
 from brakebeat.calibrate.tracking import steady
 from brakebeat.doctor.edge_findings import judge_extra, judge_irregular, judge_jitter, judge_run
 from brakebeat.doctor.edges import Edges, read_edges
@@ -22,8 +21,8 @@ from brakebeat.wording import counted
 
 _DEGREES = 180.0 / np.pi
 _EXPLAINED = 0.3
-_FAST, _SLOW, _TOO_MANY_PUSHES = 0.7, 0.4, 4
 _FEW_TURNS = 8.0
+_SPUN_ONCE = "the doctor needs one that is spun by hand once, strap off, and left alone until it stands"
 
 
 def examine(recording: Recording) -> Checkup:
@@ -35,7 +34,7 @@ def examine(recording: Recording) -> Checkup:
     magnets = recording.rig.pulses_per_rev
     t_s = seconds(recording.t_us)
     if len(t_s) >= 2 * magnets + 8:
-        _refuse_a_set(t_s, magnets, recording.path)
+        refuse_a_set(t_s, magnets, recording.path, f"{_SPUN_ONCE}; if that was done: {_QUIET}")
     try:
         run = free_run(t_s, magnets, "the edges")
         kept = steady(t_s[run.peak : run.end + 1], width=max(9, 2 * magnets + 1))
@@ -81,21 +80,6 @@ _SPIN_AGAIN = (
     "take the strap off, spin the wheel by hand and let it run until it stands; if that was done: check pin and wires, "
     "which side of the magnets faces the sensor (a hall switch answers to one pole), and its distance"
 )
-
-
-def _refuse_a_set(t_s: NDArray[np.float64], magnets: int, path: str) -> None:
-    _, speed = coarse_speed(t_s, magnets)
-    # A few stray edges must not be the fastest.
-    top = float(np.quantile(speed, 0.98))
-    # Up to fast after having been slow; what lies between changes nothing.
-    states = np.where(speed > _FAST * top, 1, np.where(speed < _SLOW * top, -1, 0))
-    states = states[states != 0]
-    pushes = int((np.diff(np.concatenate([[-1], states])) > 0).sum())
-    if pushes >= _TOO_MANY_PUSHES:
-        raise InputError(
-            f"{path}: the wheel was driven {pushes} times, as in a set; the doctor needs one that is spun by hand "
-            f"once, strap off, and left alone until it stands; if that was done: {_QUIET}"
-        )
 
 
 def _sorted_out(recording: Recording) -> tuple[Edges | None, str]:
