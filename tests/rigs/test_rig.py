@@ -10,7 +10,7 @@ from brakebeat.board.table import supported_boards
 from brakebeat.cli import main
 from brakebeat.formats.rig import Rig, read_rig
 from brakebeat.rigs.measure import table
-from brakebeat.rigs.pins import board_named
+from brakebeat.rigs.pins import board_named, refuse_pin
 from brakebeat.rigs.questions import QUESTIONS
 from brakebeat.rigs.resolution import expected, step_rad_s
 
@@ -103,7 +103,68 @@ def test_pins_are_offered_and_a_taken_one_is_asked_again(tmp_path, monkeypatch, 
     err = capsys.readouterr().err
     assert "'w' is not one of" in err
     assert "GPIO 14 is taken by sensor_pin" in err
-    assert "less than or equal to 48" in err
+    assert "GPIO 99 leads to no pin of the Raspberry Pi Pico 2 W" in err
+    # Who answers a question need not read the option of that name.
+    assert "--led-pin:" not in err
+
+
+def _made(tmp_path, *words):
+    path = tmp_path / "rig.toml"
+    assert main(["rig", "new", str(path), "--yes", "--replace", *words]) == 0
+    return read_rig(path)
+
+
+def test_answers_may_carry_their_unit_and_capitals(tmp_path):
+    words = ["--drum-radius", "15 mm", "--strap-thickness", "0,2cm", "--inertia", "0.12 kg·m²"]
+    rig = _made(tmp_path, "--magnets", "6", "--sensor", "Hall", "--brake", "Last Third", *words)
+    assert (rig.drum_radius_m, rig.strap_thickness_m, rig.inertia_kg_m2) == (0.015, 0.002, 0.12)
+    assert (rig.board.sensor, rig.brake_preset) == ("hall", "last_third")
+    assert _made(tmp_path, "--magnets", "6", "--inertia", "0.12 kg m^2").inertia_kg_m2 == 0.12
+
+
+@pytest.mark.parametrize(("magnets", "late"), [("1", False), ("2", False), ("3", True), ("6", True)])
+def test_one_or_two_magnets_get_no_late_cue_unless_asked_for(tmp_path, capsys, magnets, late):
+    assert _made(tmp_path, "--magnets", magnets).cues.late_cue is late
+    assert ("The late cue is off" in capsys.readouterr().err) is not late
+    assert _made(tmp_path, "--magnets", magnets, "--late-cue", "yes").cues.late_cue
+    assert main(["rig", "show", str(tmp_path / "rig.toml")]) == 0
+    assert ("late_cue = false under [cues]" in capsys.readouterr().out) is not late
+    assert not _made(tmp_path, "--magnets", magnets, "--late-cue", "No").cues.late_cue
+
+
+@pytest.mark.parametrize(
+    ("board", "words", "says"),
+    [
+        ("Pico W", ["--buzzer-pin", "23"], "take one of 0 to 22, 26 to 28"),
+        ("Pico W", ["--supply-pin", "22"], "measures no voltage; take one of 26 to 28"),
+        ("ESP32", ["--sensor-pin", "6"], "or to one that the board itself needs"),
+        ("ESP32", ["--led-pin", "35"], "GPIO 35 of the ESP32 is an input only"),
+        ("ESP32-C3", ["--button-pin", "40"], "leads to no pin of the ESP32-C3"),
+    ],
+)
+def test_a_pin_that_the_named_board_lacks_is_refused(tmp_path, capsys, board, words, says):
+    path = tmp_path / "rig.toml"
+    assert main(["rig", "new", str(path), "--yes", "--magnets", "6", "--board", board, *words]) == 2
+    err = capsys.readouterr().err
+    assert f"{words[0]}: GPIO {words[1]} " in err
+    assert says in err
+    assert not path.exists()
+    # What such a board is, nobody said: then its pins are the user's affair.
+    assert main(["rig", "new", str(path), "--yes", "--magnets", "6", *words]) == 0
+
+
+@pytest.mark.parametrize("board", supported_boards(), ids=lambda board: board.chip)
+def test_the_pins_of_each_wiring_diagram_are_free(board):
+    for key, number in board.pins.items():
+        refuse_pin(board, key, number, "--x")
+
+
+def test_nothing_is_asked_where_nothing_could_be_written(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr("sys.stdin", _Typed(""))
+    assert main(["rig", "new", str(tmp_path / "nowhere" / "rig.toml")]) == 2
+    err = capsys.readouterr().err
+    assert "no such folder" in err
+    assert "What do you call" not in err
 
 
 def test_an_end_of_the_answers_writes_nothing(tmp_path, monkeypatch, capsys):
@@ -129,7 +190,11 @@ def test_an_existing_file_is_never_lost(tmp_path, capsys):
         (["--yes", "--magnets", "0"], "--magnets"),
         (["--yes", "--magnets", "6", "--brake", "soon"], "first_quarter"),
         (["--yes", "--magnets", "6", "--inertia", "-1"], "--inertia"),
-        (["--yes", "--magnets", "6", "--name", 'a"b'], "--name"),
+        (["--yes", "--magnets", "6", "--inertia", "nan"], "a number of kg·m²"),
+        (["--yes", "--magnets", "6", "--late-cue", "maybe"], "yes or no"),
+        (["--yes", "--magnets", "6", "--drum-radius", "15"], "must be a number from 0.001 to 1 m"),
+        (["--yes", "--magnets", "6", "--drum-radius", "2 ft"], "or with m, cm or mm behind it"),
+        (["--yes", "--magnets", "6", "--name", 'a"b'], "without quotes and backslashes"),
     ],
 )
 def test_wrong_options_are_named(tmp_path, capsys, words, says):

@@ -23,7 +23,7 @@ WHEEL = Wheel()
 SENSOR = preset("clean", 6, offsets_rad=(0.02, -0.03, 0.01, 0.015, -0.025, 0.01))
 NOTES = Path(__file__).resolve().parents[2] / "hardware_notes/README.md"
 # Name, board, hall switch, magnets, then what is offered: pins of the drawing; nothing measured but the strap.
-ANSWERS = ["barn wheel", "pico w", "", "6", "", "", "", "", "", "", "", "", "0.0015", "", "", ""]
+ANSWERS = ["barn wheel", "pico w", "", "6", "", "", "", "", "", "", "", "", "1.5 mm", "", "", "", ""]
 
 
 class _Typed(io.StringIO):

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from brakebeat.errors import InputError
 
 if TYPE_CHECKING:
     from brakebeat.board.table import SupportedBoard
@@ -36,6 +39,56 @@ def pin(text: str) -> int | None:
     if plain in ("none", "-"):
         return None
     return int(plain.removeprefix("gpio").removeprefix("gp"))
+
+
+@dataclass(frozen=True)
+class _Free:
+    """GPIO numbers of a chip's boards: those that lead outside, of them the mere inputs, those that measure voltages."""
+
+    wired: frozenset[int]
+    inputs: frozenset[int]
+    voltage: frozenset[int]
+
+
+def _numbers(*spans: tuple[int, int]) -> frozenset[int]:
+    return frozenset(number for first, last in spans for number in range(first, last + 1))
+
+
+# By chip, from memory of the makers' data sheets: a Pico's 23 to 25 and 29 belong to its radio; an ESP32's 6 to 11,
+# a -S3's 26 to 32 and a -C3's 12 to 17 lead to the flash; voltages by ADC1, since a radio may have the other.
+_PICO = _Free(_numbers((0, 22), (26, 28)), frozenset(), _numbers((26, 28)))
+_FREE = {
+    "RP2040": _PICO,
+    "RP2350": _PICO,
+    "ESP32": _Free(
+        _numbers((0, 5), (12, 19), (21, 23), (25, 27), (32, 39)), _numbers((34, 39)), _numbers((32, 39))
+    ),
+    "ESP32S3": _Free(_numbers((0, 21), (33, 48)), frozenset(), _numbers((1, 10))),
+    "ESP32C3": _Free(_numbers((0, 11), (18, 21)), frozenset(), _numbers((0, 4))),
+}
+_DRIVEN = ("buzzer_pin", "led_pin", "motor_pin")
+
+
+def refuse_pin(board: SupportedBoard, key: str, number: int, option: str) -> None:
+    """Raises ``InputError`` naming ``option`` where pin ``number`` of ``board`` cannot be what ``key`` says."""
+    free = _FREE[board.chip]
+    fit, what = free.wired, f"leads to no pin of the {board.name}, or to one that the board itself needs"
+    if key == "supply_pin" and number in fit:
+        fit, what = free.voltage, f"of the {board.name} measures no voltage"
+    elif key in _DRIVEN and number in fit:
+        fit, what = free.wired - free.inputs, f"of the {board.name} is an input only"
+    if number not in fit:
+        raise InputError(f"{option}: GPIO {number} {what}; take one of {_spans(fit)}")
+
+
+def _spans(numbers: frozenset[int]) -> str:
+    """`0 to 22, 26 to 28`."""
+    firsts = sorted(number for number in numbers if number - 1 not in numbers)
+    lasts = sorted(number for number in numbers if number + 1 not in numbers)
+    return ", ".join(
+        str(first) if first == last else f"{first} to {last}"
+        for first, last in zip(firsts, lasts, strict=True)
+    )
 
 
 def notes(board: SupportedBoard | None) -> dict[str, str]:

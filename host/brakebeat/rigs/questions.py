@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from brakebeat.errors import InputError
-from brakebeat.rigs.pins import board_named, pin
+from brakebeat.rigs.pins import board_named, pin, refuse_pin
 
 if TYPE_CHECKING:
     from brakebeat.formats.rig import Rig
@@ -34,26 +35,53 @@ class Question:
     rare: bool = False
 
 
+# Units that an answer may carry: how many of each make one of the rig file's.
+_LENGTHS = {"": 1.0, "m": 1.0, "cm": 100.0, "mm": 1000.0}
+_INERTIAS = {"": 1.0, "kgm2": 1.0}
+
+
 def _whole(text: str) -> int:
     return int(text)
 
 
-def _number(text: str) -> float:
-    return float(text.replace(",", "."))
+def _quantity(text: str, units: dict[str, float]) -> float:
+    read = re.fullmatch(r"([-+.\d]*(?:e[-+]?\d+)?)(.*)", text.lower().replace(",", "."))
+    number, unit = read.groups() if read else ("", "")
+    divisor = units.get(re.sub(r"[\s·*^]", "", unit).replace("²", "2"))
+    if divisor is None:
+        raise ValueError(unit)
+    return float(number) / divisor
+
+
+def _length_m(text: str) -> float:
+    return _quantity(text, _LENGTHS)
+
+
+def _inertia_kg_m2(text: str) -> float:
+    return _quantity(text, _INERTIAS)
 
 
 def _one_of(*words: str) -> Callable[[str], str]:
     def parse(text: str) -> str:
-        if text not in words:
+        plain = "_".join(text.lower().replace("-", " ").replace("_", " ").split())
+        if plain not in words:
             raise ValueError(f"one of {', '.join(words)}")
-        return text
+        return plain
 
     return parse
 
 
+def _yes_or_no(text: str) -> bool:
+    plain = text.lower()
+    if plain not in ("y", "yes", "true", "n", "no", "false"):
+        raise ValueError("yes or no")
+    return plain in ("y", "yes", "true")
+
+
 _KINDS: dict[Callable[[str], Any], str] = {
     _whole: "a whole number",
-    _number: "a number",
+    _length_m: "a length: a number of metres, or with m, cm or mm behind it",
+    _inertia_kg_m2: "a number of kg·m²",
     pin: "a GPIO number (or none)",
 }
 
@@ -96,16 +124,20 @@ QUESTIONS: tuple[Question, ...] = (
         "inertia_kg_m2",
         "--inertia",
         "Moment of inertia of all that turns, in kg·m² (`brakebeat calibrate inertia` finds it)?",
-        _number,
+        _inertia_kg_m2,
     ),
     Question(
         "drum_radius_m",
         "--drum-radius",
-        "Radius of the drum with the strap all out, to the strap's middle, in m (0.015 is 15 mm)?",
-        _number,
+        "Radius of the drum with the strap all out, to the strap's middle, in m (or write 15 mm)?",
+        _length_m,
     ),
     Question(
-        "strap_thickness_m", "--strap-thickness", "Thickness of the strap in m (0 for a cord)?", _number, 0.0
+        "strap_thickness_m",
+        "--strap-thickness",
+        "Thickness of the strap in m (or write 2 mm; 0 for a cord)?",
+        _length_m,
+        0.0,
     ),
     Question(
         "brake_preset",
@@ -113,6 +145,13 @@ QUESTIONS: tuple[Question, ...] = (
         "When do you want to brake: first_quarter of the way back, last_third, or own numbers later?",
         _one_of("first_quarter", "last_third", "own"),
         "first_quarter",
+    ),
+    Question(
+        "cues.late_cue",
+        "--late-cue",
+        "Shall the board sound when a brake comes too late, yes or no (one or two magnets cannot tell in time)?",
+        _yes_or_no,
+        True,
     ),
     Question("momentum_reps", "--momentum-reps", "How many reps to get going, before they count?", _whole, 2),
     Question("cues.planned_reps", "--planned-reps", "How many reps has a set, those not counted?", _whole),
@@ -135,6 +174,8 @@ def asked(question: Question, answers: dict[str, Any]) -> str:
         if question.rare:
             return f"{question.text} (drawn at {drawn}) [none]"
         return f"{question.text} (none: not wired) [{default}]"
+    if isinstance(default, bool):
+        default = "yes" if default else "no"
     return f"{question.text} [{'not known yet' if default is None else default}]"
 
 
@@ -143,6 +184,10 @@ def default_of(question: Question, answers: dict[str, Any]) -> Any:
     board = answers.get(BOARD)
     if question.pin and not question.rare and board is not None and wanted(question, answers):
         return board.pins[_inner(question)]
+    if question.key == "cues.late_cue":
+        from brakebeat.rigs.show import MOST_WITHOUT_LATE_CUE
+
+        return answers["pulses_per_rev"] > MOST_WITHOUT_LATE_CUE
     return question.default
 
 
@@ -159,6 +204,8 @@ def answer(question: Question, text: str, answers: dict[str, Any]) -> Any:
         except ValueError as error:
             kind = _KINDS.get(question.parse, error)
             raise InputError(f"{question.option}: {text!r} is not {kind}") from error
+    if question.pin and value is not None and answers.get(BOARD) is not None:
+        refuse_pin(answers[BOARD], _inner(question), value, question.option)
     _refuse_what_no_rig_has(question, value, answers)
     return value
 
@@ -205,9 +252,11 @@ def _inner(question: Question) -> str:
 
 
 def _worded(fault: Any) -> str:
+    from brakebeat.formats.rig_errors import describe, known_keys
+
     key = ".".join(str(part) for part in fault["loc"])
     option = next((q.option for q in QUESTIONS if q.key == key), key)
-    reason = fault["msg"].removeprefix("Value error, ")
-    if not reason[:2].isupper():
-        reason = reason[:1].lower() + reason[1:]
-    return f"{option}: {fault['input']!r}: {reason}"
+    field = known_keys().get(key)
+    if fault["type"] == "value_error" or field is None:
+        return f"{option}: {fault['input']!r}: {fault['msg'].removeprefix('Value error, ')}"
+    return f"{option}: {fault['input']!r}: must be {describe(field)}"

@@ -10,8 +10,11 @@ from brakebeat.formats.rig import Rig
 from brakebeat.results import SCHEMA, finite
 from brakebeat.rigs.resolution import SPEEDS_RAD_S, expected, measured_on, placement_percent, step_rad_s
 from brakebeat.screen import RPM_PER_RAD_S
+from brakebeat.wording import counted
 
 _DEGREE_RAD = math.pi / 180.0
+# So few edges a turn tell too little of the way back for a cue in it (the README counts the false late cues).
+MOST_WITHOUT_LATE_CUE = 2
 
 
 def document(rig: Rig) -> dict[str, Any]:
@@ -62,7 +65,7 @@ def words(rig: Rig) -> str:
     """Lines for a screen."""
     magnets = rig.pulses_per_rev
     lines = [
-        f"{rig.name or 'rig'}: {magnets} edges a turn, one each {2.0 * math.pi / magnets:.4f} rad "
+        f"{rig.name or 'rig'}: {counted(magnets, 'edge')} a turn, one each {2.0 * math.pi / magnets:.4f} rad "
         f"({360.0 / magnets:.3g}°)",
         "one tick of the clock (1 us) is a step of the speed of",
     ]
@@ -84,12 +87,23 @@ def words(rig: Rig) -> str:
         lines.append(f"worst errors to be expected ({measured_on()}):")
     for row in rows:
         peak = (
-            "peak speed not measured" if row.peak_percent is None else f"peak speed {row.peak_percent:.2g} %"
+            "peak speed not measured"
+            if row.peak_percent is None
+            else f"peak speed {_two_digits(row.peak_percent)} %"
         )
         part = "" if row.fraction is None else f", brake fraction {row.fraction:.2g}"
         sort = "dirty edges, placement within 1°" if row.kind.startswith("dirty") else "clean edges"
         lines.append(f"  {sort}, {row.magnets} a turn: {peak}{part}")
     low, high = rig.brake_window
     lines.append(f"brake window: {low:.2f} to {high:.2f} of the way back")
+    if rig.cues.late_cue and magnets <= MOST_WITHOUT_LATE_CUE:
+        lines.append(
+            f"late cue: on, but with {counted(magnets, 'edge')} a turn it also sounds at reps that are braked in time: "
+            "late_cue = false under [cues] turns it off"
+        )
     lines += [f"not known: {key}: {cost}" for key, cost in unknown(rig).items()]
     return "\n".join(lines)
+
+
+def _two_digits(value: float) -> str:
+    return f"{value:.2g}" if value < 100.0 else f"{value:.0f}"

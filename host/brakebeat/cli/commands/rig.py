@@ -70,6 +70,7 @@ def _template(args: argparse.Namespace) -> int:
 
 
 def _new(args: argparse.Namespace) -> int:
+    from brakebeat.formats.atomic import check_place
     from brakebeat.formats.rig import write_rig
     from brakebeat.rigs.pins import notes
     from brakebeat.rigs.questions import BOARD, rig_of
@@ -77,6 +78,7 @@ def _new(args: argparse.Namespace) -> int:
     path = Path(args.file)
     if path.exists() and not args.replace:
         raise InputError(f"{path}: is there already; give another name, or --replace (the old one is kept)")
+    check_place(path)
     print(_CAUTION, file=sys.stderr)
     answers = _answers(args)
     rig = rig_of(answers)
@@ -84,6 +86,8 @@ def _new(args: argparse.Namespace) -> int:
         kept = _keep(path)
         print(f"{kept}: the old file", file=sys.stderr)
     write_rig(path, rig, notes(answers[BOARD]), title=_TITLE)
+    if not rig.cues.late_cue:
+        print("The late cue is off (--late-cue yes turns it on).", file=sys.stderr)
     print(f"{path}: written. Next: brakebeat rig show {path}", file=sys.stderr)
     return 0
 
@@ -118,7 +122,7 @@ def _asked(question: Any, answers: dict[str, Any]) -> Any:
         try:
             return answer(question, line, answers)
         except InputError as error:
-            print(error, file=sys.stderr)
+            print(str(error).removeprefix(f"{question.option}: "), file=sys.stderr)
 
 
 def _keep(path: Path) -> Path:
