@@ -59,8 +59,11 @@ def test_notes(store):
     add_note(store, "set", set_id, "left knee")
     assert [text for _, text in notes(store, "session", session)] == ["fresh"]
     assert next(sets(store)).notes == ("left knee",)
-    undo(store)
+    assert undo(store).summary == "note on set"
     assert next(sets(store)).notes == ()
+    # A person knows sets by their session; the row's own number says nothing.
+    add_note(store, "set", set_id, "left knee", "set 1 of session 1")
+    assert changes(store)[0].summary == "note on set 1 of session 1"
     with pytest.raises(InputError, match="empty"):
         add_note(store, "set", set_id, "  ")
 
@@ -69,7 +72,9 @@ def test_name_taken_meanwhile(store):
     _, _ = a_set(store, athlete="Io")
     delete(store, "Io away", [("athlete", named(store, "athlete", "Io"))])
     named(store, "athlete", "Io")
-    with pytest.raises(InputError, match="already has one like it"):
+    with pytest.raises(
+        InputError, match="already has an athlete of that name; rename or delete one of the two"
+    ):
         undo(store)
     assert not changes(store)[0].undone
 

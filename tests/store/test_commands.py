@@ -100,6 +100,31 @@ def test_edits_notes_and_undoing(run):
     assert run("log", "changes").count("(undone)") == 3
 
 
+def test_notes_carry_the_numbers_by_which_they_are_taken_away(run):
+    run("log", "note", "1", "fresh")
+    assert "note 2 on set 1 of session 1" in run("log", "note", "1.1", "left\nknee")
+    shown = run("log", "show", "1.1")
+    assert "note 1: fresh" in shown
+    assert "note 2: left" in shown
+    run("log", "delete", "note:2", "--yes")
+    assert "note 2" not in run("log", "show", "1")
+    run("log", "undo")
+    run("log", "undo")
+    run("log", "edit", "athlete:mara quill", "name=Mara\nQ.")
+    listed = run("log", "changes").splitlines()
+    assert listed[0].endswith("athlete mara quill: name=Mara Q.")
+    assert "note on set 1 of session 1  (undone)" in listed[2]
+
+
+def test_a_name_that_is_taken_is_said_in_words(run, tmp_path):
+    run("log", "edit", "1", "athlete=Mara Quill")
+    (tmp_path / "one.csv").write_bytes(find("clean").read_bytes())
+    run("import", str(tmp_path / "one.csv"), "--athlete", "Io", "--exercise", "row")
+    said = run("log", "edit", "athlete:Io", "name=mara quill", code=2)
+    assert "already has an athlete of that name" in said
+    assert "UNIQUE" not in said
+
+
 @pytest.mark.parametrize(("answer", "gone"), [("y\n", True), ("n\n", False), ("", False)])
 def test_deletion_asks(run, monkeypatch, answer, gone):
 

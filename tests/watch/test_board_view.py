@@ -142,6 +142,20 @@ def test_a_narrow_terminal_cuts_words_and_no_figures():
     assert ["3", "51.00", "487", "–", "–", "0.10", "early", "−15%", "DROPPED", "drop-off"] in rows
 
 
+@pytest.mark.parametrize(("width", "checked"), [(60, True), (60, False), (48, False)])
+def test_a_still_narrower_one_leaves_columns_out_and_cuts_no_figure(width, checked):
+    view = full_view()
+    view.note(1, "TOO FAR: brake  peak +0.1%")
+    text = printed([view], checked=checked, width=width)
+    head, *rows = [line for line in text.splitlines() if line.lstrip().startswith(("rep ", "1 ", "2 ", "3 "))]
+    assert "rpm" not in head
+    for row, figures in zip(rows, (("50.00", "0.24"), ("60.00", "0.56"), ("51.00", "0.10")), strict=True):
+        assert set(figures) <= set(row.split())
+        # Only the check's own words are cut.
+        assert "…" not in row.split("TOO")[0]
+    assert "−15% DROPPED" in rows[2]
+
+
 def test_as_many_reps_as_there_is_room_for_the_latest_last():
     view = BoardView("barn wheel")
     for number in range(50):

@@ -43,7 +43,7 @@ def pin(text: str) -> int | None:
 
 @dataclass(frozen=True)
 class _Free:
-    """GPIO numbers of a chip's boards: those that lead outside, of them the mere inputs, those that measure voltages."""
+    """GPIO numbers of a chip's boards: those that lead outside, the mere inputs, those that measure voltages."""
 
     wired: frozenset[int]
     inputs: frozenset[int]

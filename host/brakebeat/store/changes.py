@@ -89,15 +89,18 @@ def mark_rep(store: Store, set_id: int, at_us: int, summary: str) -> int:
         return created(store, summary, [("rep_mark", store.insert("rep_mark", values))])
 
 
-def add_note(store: Store, kind: str, identity: int, text: str) -> int:
-    """A note on an athlete, a session or a set; returns its id. Raises ``InputError`` for an empty one."""
+def add_note(store: Store, kind: str, identity: int, text: str, on: str = "") -> int:
+    """A note on an athlete, a session or a set, ``on`` in words for the list of changes; returns its id.
+
+    Raises ``InputError`` for an empty one.
+    """
     if not text.strip():
         raise InputError("note: is empty; write what you want to remember")
     with store.writing():
         note = store.insert(
             "note", {"uid": new_uid(), f"{kind}_id": identity, "text": text.strip(), "created_ms": now_ms()}
         )
-        created(store, f"note on {kind} {identity}", [("note", note)])
+        created(store, f"note on {on or kind}", [("note", note)])
     return note
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -40,7 +41,13 @@ def _words(error: sqlite3.Error) -> str:
             f"is damaged ({error}); go back to a backup (beside it, *.backup) and keep this file for repair"
         )
     if kind == sqlite3.SQLITE_CONSTRAINT:
-        return f"already has one like it ({error}); rename or delete one of the two first"
+        named = re.search(r"UNIQUE constraint failed: (athlete|exercise)\.name", str(error))
+        what = (
+            f"{'an' if named[1][0] in 'ae' else 'a'} {named[1]} of that name"
+            if named
+            else f"one like it ({error})"
+        )
+        return f"already has {what}; rename or delete one of the two first"
     if kind == sqlite3.SQLITE_FULL:
         return "cannot grow, the disk is full; make room, nothing that was stored is lost"
     if kind == sqlite3.SQLITE_IOERR:

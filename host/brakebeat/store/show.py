@@ -46,8 +46,8 @@ def print_sessions(found: Sequence[SessionSummary], total: int) -> None:
         out.print(f"{len(found)} of {total} sessions, the newest first; --limit 0 lists all")
 
 
-def print_set(each: StoredSet) -> None:
-    """A set: what it was done on, a line a rep, notes."""
+def print_set(each: StoredSet, notes: Sequence[tuple[int, str]]) -> None:
+    """A set: what it was done on, a line a rep, ``notes`` with their numbers."""
     out = console()
     inertia = "inertia unknown" if each.inertia_kg_m2 is None else f"{each.inertia_kg_m2:g} kg·m²"
     rig = "" if each.rig is None else f"{each.rig}, "
@@ -84,8 +84,8 @@ def print_set(each: StoredSet) -> None:
             f"{counted(len(counting), 'rep counts', 'reps count')}: concentric mean power {mean:.0f} W on average, "
             f"best {max(powers):.0f} W"
         )
-    for text in each.notes:
-        out.print(f"note: {escape(text)}")
+    for number, text in notes:
+        out.print(f"note {number}: {escape(text)}")
 
 
 def _cells(stored: StoredRep) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from types import TracebackType
-from typing import Self
+from typing import Literal, Self
 
 from rich.console import Console, Group, RenderableType
 from rich.live import Live
@@ -22,6 +22,8 @@ _TIMING_STYLES = {"late": "bold red", "early": "yellow", "inside": "green"}
 _HEADINGS = ("rep", "peak rad/s", "rpm", "con. W", "ecc. W", "brake", "timing", "drop-off", "cues")
 # So many of them, from the left, are numbers.
 _FIGURES = 6
+# Where the room is too little for all they are left out in this order, so that no figure is cut.
+_SPARED = ("rpm", "ecc. W", "cues", "con. W")
 # Room for "ok" or the beginning of "TOO FAR".
 _LEAST_CHECK = 7
 # A block's title, headings and the line below them.
@@ -112,20 +114,34 @@ def _notes(board: BoardView) -> list[Text]:
 
 
 def _reps(board: BoardView, most: int, room: int, checked: bool) -> Table:
-    """The latest reps. Where ``room``, in characters, is little the check's words are cut, never a figure."""
+    """The latest reps. In little ``room``, in characters, columns and words of the check go, never a figure."""
     rows = [_cells(row, checked) for row in list(board.rows)[-most:]]
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1, 0, 0))
-    for place, heading in enumerate(_HEADINGS):
-        width = max(len(heading), *(len(row[place]) for row in rows)) if rows else len(heading)
-        table.add_column(heading, justify="right" if place < _FIGURES else "left", no_wrap=True, width=width)
-        room -= width + 1
+    widths = [
+        max([len(heading), *(len(row[place]) for row in rows)]) for place, heading in enumerate(_HEADINGS)
+    ]
+    places = _places(widths, room - (_LEAST_CHECK + 1 if checked else 0))
+    for place in places:
+        side: Literal["left", "right"] = "right" if place < _FIGURES else "left"
+        table.add_column(_HEADINGS[place], justify=side, no_wrap=True, width=widths[place])
+        room -= widths[place] + 1
     if checked:
         table.add_column("board − reference", no_wrap=True, width=max(_LEAST_CHECK, room))
     for row in rows:
-        table.add_row(*row)
+        table.add_row(*(row[place] for place in places), *row[len(_HEADINGS) :])
     if not rows:
         table.add_row("–", style="dim")
     return table
+
+
+def _places(widths: Sequence[int], room: int) -> list[int]:
+    """The columns that are shown in ``room`` characters, each with a blank behind it."""
+    places = list(range(len(widths)))
+    for heading in _SPARED:
+        if sum(widths[place] + 1 for place in places) <= room:
+            break
+        places.remove(_HEADINGS.index(heading))
+    return places
 
 
 def _cells(row: RepRow, checked: bool) -> list[Text | str]:

@@ -62,9 +62,10 @@ def _person(store: Store, name: str, plan: Plan) -> int:
     person = next(each for each in PEOPLE if each.name == name)
     with store.writing():
         athlete = named(store, "athlete", name)
-        add_note(store, "athlete", athlete, person.note)
+        add_note(store, "athlete", athlete, person.note, f"athlete {name}")
         for number, why in person.missed.items():
-            add_note(store, "athlete", athlete, f"{plan.sessions[number - 1].starts:%d %B}: {why}")
+            day = plan.sessions[number - 1].starts
+            add_note(store, "athlete", athlete, f"{day:%d %B}: {why}", f"athlete {name}")
         return add_plan(store, athlete, plan_document(plan))
 
 

@@ -31,7 +31,7 @@ def note(store: Store, args: argparse.Namespace) -> int:
     what = find(store, args.what)
     if what.kind not in _NOTABLE:
         raise InputError(f"{args.what}: a note belongs to an athlete, a session or a set")
-    number = hand.add_note(store, _NOTABLE[what.kind], what.id, args.text)
+    number = hand.add_note(store, _NOTABLE[what.kind], what.id, args.text, what.words)
     return _say(args, f"note {number} on {what.words}", {"note": number})
 
 
@@ -50,9 +50,8 @@ def edit(store: Store, args: argparse.Namespace) -> int:
                 hint = f"did you mean {close[0]}=?" if close else f"there are {', '.join(allowed)}"
                 raise InputError(f"{args.what}: {pair!r} is no KEY=VALUE that {what.words} has; {hint}")
             columns |= _columns(store, what, key, value)
-        number = hand.change(
-            store, f"{what.words}: {', '.join(args.values)}", [(what.kind, what.id, columns)]
-        )
+        summary = f"{what.words}: {', '.join(' '.join(pair.split()) for pair in args.values)}"
+        number = hand.change(store, summary, [(what.kind, what.id, columns)])
     words = f"{what.words} changed; `brakebeat log undo {number}` takes it back"
     if "rig_id" in columns:
         words += "\nthe figures are still those of the old rig; `brakebeat log recompute` makes them anew"

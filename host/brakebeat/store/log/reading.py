@@ -67,7 +67,7 @@ def show(store: Store, args: argparse.Namespace) -> int:
     for number, text in session_notes:
         console().print(f"note {number}: {escape(text)}")
     for each in chosen:
-        print_set(each)
+        print_set(each, notes(store, "set", each.id))
     return 0
 
 
