@@ -6,6 +6,7 @@ Only the chosen one is imported, so that ``brakebeat --help`` stays quick.
 
 from __future__ import annotations
 
+import argparse
 import errno
 import importlib
 import os
@@ -14,6 +15,7 @@ from collections.abc import Sequence
 
 from brakebeat import __version__
 from brakebeat.cli.actions import Parser, add_action
+from brakebeat.cli.ending import ends_as_by_ctrl_c
 from brakebeat.commands import COMMANDS
 from brakebeat.errors import BrakebeatError, reason
 from brakebeat.threads import one_thread_each
@@ -49,6 +51,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     if first is not None and first not in COMMANDS:
         parser.no_such("command", first, list(COMMANDS))
     args = parser.parse_args(arguments)
+    with ends_as_by_ctrl_c() as ended:
+        return _run(args, ended)
+
+
+def _run(args: argparse.Namespace, ended: list[int]) -> int:
+    """Run the command that was chosen; every error of ours in words."""
     try:
         code: int = args.run(args)
         # Here there are still words for what goes wrong; at exit there are none.
@@ -59,7 +67,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return error.exit_code
     except KeyboardInterrupt:
         print(f"brakebeat {args.command}: stopped", file=sys.stderr)
-        return 130
+        return 128 + ended[0] if ended else 130
     except BrokenPipeError:
         # The reader of our output went away (`| head`): nothing is wrong, but Python must not complain at exit.
         _print_no_more()
