@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from brakebeat import __version__
 from brakebeat.cli.actions import Parser, add_action
 from brakebeat.cli.ending import ends_as_by_ctrl_c
+from brakebeat.cli.streams import mend_streams
 from brakebeat.commands import COMMANDS
 from brakebeat.errors import BrakebeatError, reason
 from brakebeat.threads import one_thread_each
@@ -28,6 +29,7 @@ _FULL = (errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one ``brakebeat`` command line and return its exit code (0 good, 1 check failed, 2 input, 3 device)."""
+    mend_streams()
     one_thread_each()
     arguments = list(sys.argv[1:] if argv is None else argv)
     chosen = next((word for word in arguments if word in COMMANDS), None)

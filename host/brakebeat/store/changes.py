@@ -12,6 +12,7 @@ from brakebeat.errors import InputError
 from brakebeat.store.catalog import new_uid
 from brakebeat.store.clock import from_stored, now_ms
 from brakebeat.store.connection import Store
+from brakebeat.wording import printable
 
 # Tables whose rows may be edited, and the columns that may be.
 EDITABLE: dict[str, frozenset[str]] = {
@@ -43,7 +44,7 @@ def change(store: Store, summary: str, edits: Sequence[Edit]) -> int:
     is not there; then nothing is changed.
     """
     with store.writing():
-        identity = store.insert("change", {"at_ms": now_ms(), "summary": summary})
+        identity = store.insert("change", {"at_ms": now_ms(), "summary": printable(summary)})
         for position, (table, row_id, after) in enumerate(edits):
             assert after.keys() <= EDITABLE[table], (table, after)
             row = store.row(f"SELECT * FROM {table} WHERE id = ?", (row_id,))
@@ -74,7 +75,7 @@ def delete(store: Store, summary: str, rows: Sequence[tuple[str, int]]) -> int:
 def created(store: Store, summary: str, rows: Sequence[tuple[str, int]]) -> int:
     """Note that rows are new, so that ``undo`` deletes them; returns the change's id."""
     with store.writing():
-        identity = store.insert("change", {"at_ms": now_ms(), "summary": summary})
+        identity = store.insert("change", {"at_ms": now_ms(), "summary": printable(summary)})
         for position, (table, row_id) in enumerate(rows):
             values = {"change_id": identity, "position": position, "table_name": table, "row_id": row_id}
             gone = json.dumps({"deleted_ms": now_ms()})

@@ -22,6 +22,12 @@ def explained(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise StoreError(f"{path}: {_words(error)}") from error
+    except UnicodeEncodeError as error:
+        # Bytes of a command line that Python could not decode travel on as lone surrogates.
+        raise InputError(
+            f"{error.object!a}: holds bytes that are no text in this terminal's encoding; type it anew where the "
+            "locale is a UTF-8 one (LC_ALL=C.UTF-8)"
+        ) from error
 
 
 def _words(error: sqlite3.Error) -> str:

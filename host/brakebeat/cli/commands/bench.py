@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
         if args.json and args.json != "-":
             documents.write_json(made, Path(args.json))
     if args.json == "-":
-        print(json.dumps(made, indent=1, ensure_ascii=False))
+        print(json.dumps(made, indent=1))
     if args.readme:
         documents.put_into(args.readme, made)
     if args.json != "-":

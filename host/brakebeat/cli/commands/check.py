@@ -113,4 +113,4 @@ def _with_progress(files: list[str], job: Job, jobs: int | None) -> list[FileRep
 
 
 def _print_document(document: dict[str, Any]) -> None:
-    print(json.dumps(finite(document), allow_nan=False, ensure_ascii=False, indent=1))
+    print(json.dumps(finite(document), allow_nan=False, indent=1))

@@ -70,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     say(f"picture: {outcome.folder.picture}")
     say(f"done in {time.monotonic() - began_s:.0f} s; next: brakebeat check {outcome.folder.recording}")
     if args.json:
-        print(json.dumps(outcome.to_document(), allow_nan=False, ensure_ascii=False, indent=1))
+        print(json.dumps(outcome.to_document(), allow_nan=False, indent=1))
     return 0 if outcome.report.verdict == "pass" else 1
 
 

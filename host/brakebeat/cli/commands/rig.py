@@ -142,7 +142,7 @@ def _show(args: argparse.Namespace) -> int:
 
     rig = read_rig(args.file)
     if args.json:
-        print(json.dumps(document(rig), allow_nan=False, ensure_ascii=False))
+        print(json.dumps(document(rig), allow_nan=False))
     else:
         print(words(rig))
     return 0
