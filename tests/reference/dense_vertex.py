@@ -24,7 +24,8 @@ def cost_of(edges, split, unseen_s, rest_s, scales):
     Args:
         edges: times, angles along the sense before, standard deviations (n,) each; ``split`` of them come before.
         unseen_s: how long after the last edge before the wheel stood.
-        scales: jerk density, usual acceleration, spacing, the shift's doubt, how long the pull takes to come.
+        scales: jerk density, usual acceleration, spacing, the shift's doubt, how long the pull takes to come (0: none
+            comes).
     """
     t_s, angle, sigma = edges
     jerk, usual, spacing, shift_sd, change_s = scales
@@ -39,7 +40,7 @@ def cost_of(edges, split, unseen_s, rest_s, scales):
     covariance = same * jerk * low**3 * (low**2 / 20.0 + low * apart / 8.0 + apart**2 / 12.0)
     steady = x**3 / 6.0 * STEADY_JERK_PER_S * usual
     covariance += same * np.outer(steady, steady)
-    if not rested:
+    if not rested and change_s > 0.0:
         change = np.where(before, 0.0, CHANGE * usual * swelled(x, change_s))
         covariance += np.outer(change, change)
     # As the code under test does it, against rounding.

@@ -19,10 +19,10 @@ _SCAN_S = 0.0005
 # small part of what the whole recording shows.
 _EDGES_FROM_REST = 14
 _CALM = 1.0 / 60.0
-# ... unless a brake comes at the last moment.
-_ROUGH = (_CALM, 0.1, 1.0, 10.0)
+# ... or calmer still, and rougher where a brake comes at the last moment, at −2·log odds.
+_ROUGH = ((0.1 * _CALM, 0.0), (_CALM, 0.0), (0.1, 1.0), (1.0, 2.0), (10.0, 4.0))
 # So many times the usual deceleration, give or take (in its logarithm).
-_HARDER, _HARDER_SPREAD = (1.0, 2.0, 4.0), 0.6
+_HARDER, _HARDER_SPREAD = (1.0, 2.0, 4.0, 8.0), 1.0
 # How a brake ends shows on no edge: the end of a stroke before a rest is in doubt by that, too.
 _LAST_MOMENT_SD_S = 0.004
 # Shorter rests are hardly known for rests.
@@ -251,9 +251,9 @@ def _stopping(fit: Fit) -> list[Prior]:
             fit.noise.jerk_density * rough,
             fit.usual_accel_rad_s2 * harder,
             fit.spacing_rad,
-            cost=(np.log(harder) / _HARDER_SPREAD) ** 2,
+            cost=unlikely + (np.log(harder) / _HARDER_SPREAD) ** 2,
         )
-        for rough in _ROUGH
+        for rough, unlikely in _ROUGH
         for harder in _HARDER
     ]
 

@@ -29,12 +29,47 @@ _MARGIN = 2.0
 _LEAST_SHARE = 0.7
 # The acceleration next to a rest may be so many times the usual one, give or take (in its logarithm).
 _FAST, _FAST_SPREAD = 4.0, 0.35
-# How rough the motion is next to a rest differs: as in the middle of a stroke or far less, or a brake that comes at
-# the last moment. The jerk's density in parts of the usual one, and −2·log prior odds, as the ends of some six hundred
-# simulated strokes have it.
-_Rough = tuple[tuple[float, float], ...]
-_AFTER_REST: _Rough = ((1.0, 0.0), (0.1, 0.0), (0.01, 0.0))
-_BEFORE_REST: _Rough = ((100.0, 8.0), (10.0, 4.0), (3.0, 2.0), (1.0, 1.0), (0.1, 0.0))
+
+
+@dataclass(frozen=True)
+class _Rest:
+    """How a wheel moves next to a rest, played from the rest on.
+
+    ``rough``: the jerk's density in parts of the usual one, with −2·log prior odds: as in the middle of a stroke or far
+    less, or a brake that comes at the last moment; ``harder``: so many times the usual acceleration, likewise;
+    ``rises``: the acceleration grows from nothing.
+    """
+
+    rough: tuple[tuple[float, float], ...]
+    harder: tuple[tuple[float, float], ...]
+    rises: bool
+
+    def priors(self, model: Model) -> list[Prior]:
+        """Each roughness with each acceleration."""
+        return [
+            Prior(
+                rough * model.noise.jerk_density,
+                harder * model.usual_accel_rad_s2,
+                model.spacing_rad,
+                cost=unlikely + rare,
+            )
+            for rough, unlikely in self.rough
+            for harder, rare in self.harder
+        ]
+
+    @property
+    def hardest(self) -> float:
+        """The greatest of the accelerations, times the usual one."""
+        return max(harder for harder, _ in self.harder)
+
+
+# Odds as the ends of some six hundred simulated strokes have them.
+_AFTER_REST = _Rest(((1.0, 0.0), (0.1, 0.0), (0.01, 0.0)), ((1.0, 0.0),), rises=True)
+_BEFORE_REST = _Rest(
+    ((10.0, 4.0), (3.0, 2.0), (1.0, 1.0), (0.1, 0.0), (0.01, 0.0)),
+    ((1.0, 0.0), (3.0, 1.2), (8.0, 4.3)),
+    rises=False,
+)
 _LEADS = 40
 _BLUR_RAD = (0.01, 0.0)
 
@@ -43,14 +78,14 @@ _BLUR_RAD = (0.01, 0.0)
 class _Outset:
     """A run's edges from its rest on (n,): rows among all edges, times from rest on, places.
 
-    ``rough``: by how much the jerk may differ from the usual; ``cost`` of the faults among them;
+    ``rest``: what rest they come from; ``cost`` of the faults among them;
     ``misread_sd_s``: how far off the rest's end may be since another reading may be the right one.
     """
 
     row: Integers
     t_s: Array
     place: Integers
-    rough: _Rough
+    rest: _Rest
     cost: float = 0.0
     misread_sd_s: float = 0.0
 
@@ -118,7 +153,7 @@ def _best(
     until_s = float(outset.t_s[min(_SHOWN, len(outset.t_s)) - 1])
     readings = list(_readings(outset, t_s, unused, model))
     shown = [_shown(reading, until_s, sense, table_rad, model) for reading in readings]
-    from_rest, begun_s = _from_rest(shown, outset.rough, model)
+    from_rest, begun_s = _from_rest(shown, outset.rest, model)
     costs = np.array([reading.cost for reading in readings]) + from_rest
     costs[1:] += _MARGIN
     best = int(np.argmin(costs))
@@ -189,34 +224,33 @@ def _shown(
     return outset.t_s[shown], angle
 
 
-def _from_rest(shown: list[tuple[Array, Array]], rough: _Rough, model: Model) -> tuple[Array, Array]:
+def _from_rest(shown: list[tuple[Array, Array]], rest: _Rest, model: Model) -> tuple[Array, Array]:
     """−2·log likelihood of edges, each reading's, that follow a start from rest, and when it was."""
-    haste = np.array([_haste(t_s, angle, model) for t_s, angle in shown])
+    haste = np.array([_haste(t_s, angle, rest, model) for t_s, angle in shown])
     found = [_speeds(t_s, angle) for t_s, angle in shown]
+    priors = rest.priors(model)
     starts = Starts.of(
         [t_s - t_s[0] for t_s, _ in shown],
         [angle - angle[0] for _, angle in shown],
         [np.hypot(model.noise.sigma(speed), 1e-3) for speed in found],
-        [
-            Prior(factor * model.noise.jerk_density, model.usual_accel_rad_s2, model.spacing_rad)
-            for factor, _ in rough
-        ],
+        priors,
         _BLUR_RAD,
-        rises=True,
+        rises=rest.rises,
     )
     lead = np.geomspace(0.004, LONGEST_LEAD_S, _LEADS)
-    lead_s, cost = starts.least(np.broadcast_to(lead, (len(shown) * len(rough), _LEADS)), _LEADS)
-    cost = cost.reshape(len(shown), len(rough)) + [unlikely for _, unlikely in rough]
+    lead_s, cost = starts.least(np.broadcast_to(lead, (len(shown) * len(priors), _LEADS)), _LEADS)
+    cost = cost.reshape(len(shown), len(priors)) + [prior.cost for prior in priors]
     rows, best = np.arange(len(shown)), cost.argmin(axis=1)
     lead_s = lead_s.reshape(cost.shape)[rows, best]
     density = [_density(t_s, speed, lead) for (t_s, _), speed, lead in zip(shown, found, lead_s, strict=True)]
     return haste + cost[rows, best] + np.array(density), np.array([t_s[0] for t_s, _ in shown]) - lead_s
 
 
-def _haste(t_s: Array, angle_rad: Array, model: Model) -> float:
+def _haste(t_s: Array, angle_rad: Array, rest: _Rest, model: Model) -> float:
     """The wheel stood still less than a spacing before the first edge: it cannot be fast already."""
     speed = float(angle_rad[1] - angle_rad[0]) / max(float(t_s[1] - t_s[0]), 1e-5)
-    needed = speed**2 / (2.0 * model.spacing_rad * model.usual_accel_rad_s2)
+    usual = rest.hardest * model.usual_accel_rad_s2
+    needed = speed**2 / (2.0 * model.spacing_rad * usual)
     return float((max(np.log(abs(needed) / _FAST), 0.0) / _FAST_SPREAD) ** 2)
 
 

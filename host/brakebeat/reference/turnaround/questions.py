@@ -79,18 +79,26 @@ def _without(near: Nearby, rows: NDArray[np.int64], place: int) -> Iterator[tupl
 
 
 def _restored(near: Nearby, row: int) -> Iterator[tuple[Nearby, int]]:
+    """A fault put back as a magnet's: it parts the way to the next edge, which may be a magnet longer than was read."""
     used = near.used.copy()
     used[row] = True
-    steps = near.steps.copy()
     rows = np.flatnonzero(used)
     place = int(np.searchsorted(rows, row))
-    steps[row] = 1
-    if place + 1 < len(rows):
-        steps[rows[place + 1]] = 1
-    for split in (near.split, near.split + 1):
-        if 2 <= split <= len(rows) - 2:
-            for way in _WAYS[:3]:
-                yield near.but(used, steps, split), way
+    whole = int(near.steps[rows[place + 1]]) if place + 1 < len(rows) else 1
+    for first, second in _parts(whole):
+        steps = near.steps.copy()
+        steps[row] = first
+        if place + 1 < len(rows):
+            steps[rows[place + 1]] = second
+        for split in (near.split, near.split + 1):
+            if 2 <= split <= len(rows) - 2:
+                for way in _WAYS[:3]:
+                    yield near.but(used, steps, split), way
+
+
+def _parts(whole: int) -> list[tuple[int, int]]:
+    """A way of so many magnets, or one more, parted in two."""
+    return [(first, total - first) for total in (whole, whole + 1) for first in range(1, total)]
 
 
 def _swapped(near: Nearby, rows: NDArray[np.int64], row: int) -> Iterator[tuple[Nearby, int]]:

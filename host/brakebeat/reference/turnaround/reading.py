@@ -99,8 +99,13 @@ class Reading:
     @cached_property
     def key(self) -> Hashable:
         """What makes it another reading of the same edges: which are real, how far apart, where the wheel turned."""
+        return self.edges, self.way
+
+    @cached_property
+    def edges(self) -> Hashable:
+        """The same but for how far the wheel came back."""
         near = self.near
         steps = near.steps[near.used]
         # No steps lead to the first edge, and the way leads across the turnaround.
         steps[[0, near.split]] = 0
-        return near.used.tobytes(), steps.tobytes(), near.split, self.way
+        return near.used.tobytes(), steps.tobytes(), near.split

@@ -10,7 +10,7 @@ import numpy as np
 from brakebeat.reference.model.spline import Array, Integers
 from brakebeat.reference.turnaround.listener import Listener
 from brakebeat.reference.turnaround.meeting import ACCEL_SPREAD, ACCEL_SPREAD_AT_REST, alone
-from brakebeat.reference.turnaround.side import CHANGE_S, RISE_S, Sides, finer_grid
+from brakebeat.reference.turnaround.side import RISE_S, Sides, finer_grid
 
 # A wheel passes its first magnet within this after setting off.
 LONGEST_LEAD_S = 1.5
@@ -38,7 +38,7 @@ class Starts:
 
     ``level_sd_rad``: how far from half a spacing before its first edge the wheel may have stood; ``blurs_rad``: what is
     added to each edge's doubt on each of the grids; ``rises``: the pull grows from nothing (played backwards, braking
-    does not).
+    does not, nor does it change: no pull comes that it would give way to).
     """
 
     listener: Listener
@@ -69,7 +69,7 @@ class Starts:
             np.tile([prior.jerk_density for prior in priors], len(away_s)),
             np.tile([prior.accel_rad_s2 for prior in priors], len(away_s)),
             np.full(count, RISE_S if rises else 0.0),
-            np.full(count, 0.0 if rises else CHANGE_S),
+            np.zeros(count),
         )
         return cls(Listener(sides, blurs_rad), spacing, blurs_rad, rises)
 

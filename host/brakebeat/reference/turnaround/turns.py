@@ -32,7 +32,7 @@ _CALMER = (0.1, 1.0)
 _CLOSER = 5
 # Where the next best reading is no worse than this, so many of them lead to others, so many times.
 _UNCLEAR = 12.0
-_BEAM, _DEEPER = 3, 2
+_BEAM, _DEEPER = 3, 4
 
 
 @dataclass(frozen=True)
@@ -146,13 +146,12 @@ def resolve(
     left = [at for at in range(len(nears)) if at not in found]
     for at, best in zip(left, _likeliest([(models[at], nears[at]) for at in left]), strict=True):
         found[at] = best
-    for change in _CHANGES:
-        # A brake that comes at the last moment jerks far more than the rest of the record, and is far harder.
-        odd = [at for at in left if found[at].odd]
-        cases = [(_changed(models[at], change), nears[at]) for at in odd]
-        for at, other in zip(odd, _likeliest(cases), strict=True):
-            if other.verdict.cost < found[at].verdict.cost:
-                found[at] = other
+    # A brake that comes at the last moment jerks far more than the rest of the record, and is far harder.
+    odd = [at for at in left if found[at].odd]
+    cases = [(at, (_changed(models[at], change), nears[at])) for at in odd for change in _CHANGES]
+    for (at, _), other in zip(cases, _likeliest([case for _, case in cases]), strict=True):
+        if other.verdict.cost < found[at].verdict.cost:
+            found[at] = other
     return [found[at].turning() for at in range(len(nears))]
 
 
@@ -184,10 +183,11 @@ def _likeliest(cases: list[tuple[Model, Nearby]]) -> list[_Found]:
     doubtful = [at for at, best in enumerate(found) if best.doubtful and cases[at][1].way is None]
     asked = [[Reading(cases[at][0], near, way) for near, way in questioned(cases[at][1])] for at in doubtful]
     _ask(found, doubtful, asked)
+    led = {at: {Reading(*cases[at], 0).edges} for at in doubtful}
     for _ in range(_DEEPER):
         # More than one fault at once: what the likeliest readings so far lead to.
         doubtful = [at for at in doubtful if found[at].clear < _UNCLEAR or found[at].strange]
-        asked = [_led_to(found[at]) for at in doubtful]
+        asked = [_led_to(found[at], led[at]) for at in doubtful]
         _ask(found, doubtful, asked)
     unclear = [at for at, best in enumerate(found) if best.clear < _UNCLEAR]
     for at, calmer in zip(unclear, _calmer([found[at] for at in unclear]), strict=True):
@@ -220,11 +220,18 @@ def _either(one: Verdict, other: Verdict) -> Verdict:
     return dataclasses.replace(best, cost=best.cost - 2.0 * math.log(0.5 * (1.0 + math.exp(-0.5 * apart))))
 
 
-def _led_to(found: _Found) -> list[Reading]:
-    """Readings that differ in one more thing from the likeliest ones, each once."""
+def _led_to(found: _Found, led: set[Hashable]) -> list[Reading]:
+    """Readings that differ in one more thing from the likeliest ones, each once.
+
+    Args:
+        led: edges as read that have led to others already; these are added.
+    """
     known = {reading.key for reading in found.readings}
     new: dict[Hashable, Reading] = {}
     for reading in found.readings[:_BEAM]:
+        if reading.edges in led:
+            continue
+        led.add(reading.edges)
         for near, way in questioned(reading.near):
             other = Reading(reading.model, near, way)
             if other.key not in known:
