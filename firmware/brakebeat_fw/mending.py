@@ -34,6 +34,9 @@ _AT_SPEED = const(1.1)
 # So few that a turnaround is read by trying what may be wrong, within so many edges of it.
 _FEW = const(2)
 _FEW_REACH = const(8)
+# Edges or magnets that may be wrong there, one after the other, and edges behind it that must tell where none helps.
+_FEW_CHANGES = const(3)
+_FEW_WAIT = const(6)
 # Stray edges among the first ones that are looked for, and which ones: a bit for each.
 _STRAYS_TRIED = const(14)
 _START_STRAYS = const(3)
@@ -140,8 +143,7 @@ class MendedStretch(Stretch):
             return
         plain = [(place, self.path(place)) for place in range(high)]
         if self.tidies and self.magnets > _FEW:
-            state = list(self.state)
-            buffer = list(self.buffer[: CAPACITY + count])
+            saved = self._saved(0)
             window = Window(self, 0, 0, self.reach)
             self._noise = window.noise
             self._keep(window.first(self._rest), 0, window.high)
@@ -150,10 +152,7 @@ class MendedStretch(Stretch):
             if self.start_misfit(read) < _FEW_WORST:
                 self._keep_start(read, high)
                 return
-            for place in range(len(state)):
-                self.state[place] = state[place]
-            for place in range(CAPACITY + count):
-                self.buffer[place] = buffer[place]
+            self._restore(0, saved)
             high = len(plain)
         self._keep_start(self._best_start(plain), high)
 
@@ -290,44 +289,68 @@ class MendedStretch(Stretch):
 
     def _split_few(self, guess):
         # type: (int) -> None
-        """Likewise with so few magnets that a vertex tells more than walks: at most one edge is stray or missed."""
-        first = self._best_split(guess)
-        least = self._misfit
-        longest = max([ticks.after(self.buffer[k], self.buffer[k - 1]) for k in range(first - 1, first + 2)])
-        if least > _FEW_WORST and (
-            longest * 10 < self.state[_FASTEST] * _STANDING_TENTHS or self.path(first) < _EARLY * self.usual
-        ):
-            # It never came near to standing: a magnet was missed.
-            self.runs_on = True
-            return
-        if least < _FEW_CHI or self.state[_STRIDE] != 1:
+        """Likewise with so few magnets that a vertex tells more than walks."""
+        self._best_split(guess)
+        if self._misfit > _FEW_CHI and self.state[_STRIDE] == 1:
+            self._mend_few(guess)
+        if self._misfit < _FEW_WORST:
             return
         buffer = self.buffer
-        count = self.count
-        low = max(0, first - _FEW_REACH)
-        kept = [(buffer[k], buffer[CAPACITY + k]) for k in range(low, count)]
-        state = (self.state[_INDEX], self.state[_NEXT_STORE])
-        best = None
-        for place in range(max(low + 1, first - self.side_edges), min(count - 1, first + self.side_edges)):
-            for change in (-1, 1):
-                self._change(place, change, count)
-                self._best_split(self._widest(guess), least - _FEW_COST)
-                misfit = self._misfit + _FEW_COST
-                if misfit < least:
-                    least = misfit
-                    best = (place, change)
-                for k, (at, path) in enumerate(kept):
-                    buffer[low + k] = at
-                    buffer[CAPACITY + low + k] = path
-                self.state[_COUNT] = count
-                self.state[_INDEX], self.state[_NEXT_STORE] = state
-        if best:
-            self._change(best[0], best[1], count)
-            first = self._best_split(self._widest(guess))
+        first = self.turn_at
+        longest = max([ticks.after(buffer[k], buffer[k - 1]) for k in range(first - 1, first + 2)])
+        if longest * 10 < self.state[_FASTEST] * _STANDING_TENTHS or self.path(first) < _EARLY * self.usual:
+            # It never came near to standing: a magnet was missed.
+            self.runs_on = True
+        else:
+            self.waits = self.count - first < _FEW_WAIT
+
+    def _mend_few(self, guess):
+        # type: (int) -> None
+        """Leave out an edge, or take a magnet for missed, and the next one, as long as that makes a better vertex."""
+        low = max(0, self.turn_at - _FEW_REACH)
+        least = self._misfit
+        first = best = self._saved(low)
+        for changes in range(1, _FEW_CHANGES + 1):
+            found = best
+            turn = self.turn_at
+            cost = _FEW_COST * changes
+            for place in range(
+                max(low + 1, turn - self.side_edges), min(self.count - 1, turn + self.side_edges)
+            ):
+                for change in (-1, 1):
+                    self._change(place, change)
+                    self._best_split(self._widest(guess), least - cost)
+                    if self._misfit + cost < least:
+                        least = self._misfit + cost
+                        best = self._saved(low)
+                    self._restore(low, found)
+            self._restore(low, best)
+            guess = self.turn_at
+            if best is found or least < cost + _FEW_CHI:
+                break
+        self._misfit = least
+        if least > _FEW_WORST:
+            # Then not even that many are wrong.
+            self._restore(low, first)
+        elif best is not first:
             self.repaired = True
-            self.state[_SPURIOUS if best[1] < 0 else _MISSED] += 1
             self._go_on()
-        self.state[_TURN_AT] = first
+
+    def _saved(self, low):
+        # type: (int) -> Any
+        """The edges from place ``low`` on and the state, for ``_restore``."""
+        buffer = self.buffer
+        return list(self.state), [(buffer[k], buffer[CAPACITY + k]) for k in range(low, self.count)]
+
+    def _restore(self, low, saved):
+        # type: (int, Any) -> None
+        state, edges = saved
+        for k in range(len(state)):
+            self.state[k] = state[k]
+        for at, path in edges:
+            self.buffer[low] = at
+            self.buffer[CAPACITY + low] = path
+            low += 1
 
     def _widest(self, guess):
         # type: (int) -> int
@@ -342,20 +365,23 @@ class MendedStretch(Stretch):
                 best = place
         return best
 
-    def _change(self, place, change, count):
-        # type: (int, int, int) -> None
+    def _change(self, place, change):
+        # type: (int, int) -> None
         """Leave out the edge at ``place`` (-1), or take a magnet before it to have been missed (1)."""
         buffer = self.buffer
+        state = self.state
         if change < 0:
-            for k in range(place + 1, count):
+            for k in range(place + 1, self.count):
                 buffer[k - 1] = buffer[k]
                 buffer[CAPACITY + k - 1] = buffer[CAPACITY + k] - 1
-            self.state[_COUNT] = count - 1
+            state[_COUNT] -= 1
+            state[_SPURIOUS] += 1
         else:
-            for k in range(place, count):
+            for k in range(place, self.count):
                 buffer[CAPACITY + k] += 1
-        self.state[_INDEX] += change
-        self.state[_NEXT_STORE] += change
+            state[_MISSED] += 1
+        state[_INDEX] += change
+        state[_NEXT_STORE] += change
 
     def _best_split(self, guess, least=1e9):
         # type: (int, float) -> int

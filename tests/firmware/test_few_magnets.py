@@ -18,6 +18,26 @@ def test_two_magnets_missed_in_a_row_and_a_stray_edge_are_no_turnaround():
 
 
 @pytest.mark.parametrize(
+    "seed",
+    [
+        pytest.param(
+            4_103_003, id="a stray edge on either side of the first magnet behind it, the next one missed"
+        ),
+        pytest.param(
+            4_103_030, id="two stray edges as far apart as magnets at half speed; one with no edge behind it"
+        ),
+    ],
+)
+def test_several_wrong_edges_at_a_turnaround_cost_no_rep(seed: int):
+    """One change explained nothing: the turnaround was not seen, or split at a stray edge, 161 ms off."""
+    sensed = CONDITIONS["dirty-2"].sensed(seed)
+    reps = replay(sensed.recording).reps
+    assert len(reps) == len(sensed.truth["reps"])
+    for rep, true in zip(reps, sensed.truth["reps"], strict=True):
+        assert rep.end_us == pytest.approx(true["end_us"], abs=300_000)
+
+
+@pytest.mark.parametrize(
     ("kind", "seed", "limit"),
     [("clean-4", 3_904_010, 0.002), ("clean-4", 3_904_016, 0.002), ("clean-2", 3_902_026, 0.003)],
 )
