@@ -16,7 +16,8 @@ from micropython import const
 DT_MAX = 1 << 23
 
 # Advance codes that pass 1 leaves in ``steps``; 1 to 15 are plain advances.
-_MOVE_LAST = const(0)
+_MOVE_LAST = const(32)  # the last edge was none, this one is its magnet's
+_MOVE_FARTHER = const(33)  # likewise, and this one is of the magnet after that
 _REVERSED = const(64)
 _MISSED_BEFORE = const(65)  # one spacing, and the edge before came two spacings after its predecessor
 
@@ -107,26 +108,50 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                         least = 4000
                 else:
                     least = soonest if soonest > 200 else 200
-            if dt < least:
-                expected = state[_EXPECTED]
-                if seen > 2 and expected and state[_SLOW] == 0 and state[_REFUSED] < 4:
-                    missed_by = p1 - expected
-                    if missed_by < 0:
-                        missed_by = 0 - missed_by
-                    new_miss = p1 + dt - expected
-                    if new_miss < 0:
-                        new_miss = 0 - new_miss
-                    if missed_by > (expected >> 5) and new_miss * 3 < missed_by:
+            expected = state[_EXPECTED]
+            p2 = state[_P2]
+            if dt >= least:
+                # The wheel can be that quick, but one that ran steadily is not all at once.
+                expected = p2 - state[_P3]
+                if expected < 0:
+                    expected = 0 - expected
+                expected = p2 if expected * 8 < p2 else 0
+            elif p2 < expected:
+                # In a pull each is shorter than the one before.
+                expected = p2
+            if seen > 2 and expected and state[_SLOW] == 0 and state[_REFUSED] < 4:
+                off = p1 - expected
+                if off < 0:
+                    off = 0 - off
+                if off > expected >> 5:
+                    # Had the last edge been none: does this one come when a magnet is due, or the one after it?
+                    code = _MOVE_LAST
+                    a = p1 + dt - expected
+                    if a * 2 > expected:
+                        code = _MOVE_FARTHER
+                        a -= expected
+                        b = expected + expected - p1
+                        if b < 0:
+                            b = 0 - b
+                        if b < off:
+                            off = b
+                        if off * 3 < expected:
+                            # A magnet's edge like any.
+                            off = 0
+                    if a < 0:
+                        a = 0 - a
+                    if a * 3 < off:
                         # Once may be; again and again it is the count that runs at a fraction of the magnets.
-                        state[_REFUSED] += 4
+                        state[_REFUSED] += 3
                         state[_SPURIOUS] += 1
-                        state[_P1] = p1 + dt
+                        state[_MISSED] += code - _MOVE_LAST
+                        state[_P1] = (p1 + dt) >> (code - _MOVE_LAST)
                         state[_T_LAST] = t
                         times[kept] = t
-                        steps[kept] = _MOVE_LAST
+                        steps[kept] = code
                         kept += 1
                         continue
-                p2 = state[_P2]
+            if dt < least:
                 off = dt - p2
                 if off < 0:
                     off = 0 - off
@@ -289,11 +314,14 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
         t = times[i]
         code = steps[i]
         i += 1
-        if code == _MOVE_LAST:
+        if code & _MOVE_LAST:
+            code -= _MOVE_LAST
             if n > 0 and buffer[capacity + n - 1] == state[_INDEX]:
                 buffer[n - 1] = t
+                buffer[capacity + n - 1] += code
                 if n > 1:
-                    state[_S1] = (t - buffer[n - 2]) & 0x3FFFFFFF
+                    state[_S1] = ((t - buffer[n - 2]) & 0x3FFFFFFF) >> code
+            state[_INDEX] += code
             continue
         if code == _REVERSED:
             if n > 0 and (state[_KNOWN_TURN] == 0 or n - state[_TURN_AT] > 1):

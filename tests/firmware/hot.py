@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 from tests.firmware.loaded import detector, rigfile, session
 
-MOVE_LAST, REVERSED, MISSED_BEFORE = 0, 64, 65
+MOVE_LAST, MOVE_FARTHER, REVERSED, MISSED_BEFORE = 32, 33, 64, 65
 WRAP = 2**30
 
 

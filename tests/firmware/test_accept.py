@@ -6,7 +6,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from tests.firmware.hot import MISSED_BEFORE, MOVE_LAST, WRAP, counts, fresh, run
+from tests.firmware.hot import MISSED_BEFORE, MOVE_FARTHER, MOVE_LAST, WRAP, counts, fresh, run
 from tests.firmware.loaded import detector
 
 PULSES = st.sampled_from([1, 2, 3, 6, 12, 24])
@@ -31,6 +31,12 @@ def edges_from(gaps: list[int], first: int = 0) -> list[tuple[int, int]]:
     return [(t, 0) for t in accumulate(gaps, initial=first)]
 
 
+def magnets(out: list[tuple[int, int]]) -> int:
+    """How many the accepted edges count."""
+    special = {MOVE_LAST: 0, MOVE_FARTHER: 1, MISSED_BEFORE: 2}
+    return sum(special.get(code, code) for _, code in out)
+
+
 @settings(max_examples=300)
 @given(PULSES, GAPS | RUNS, SIZES, st.integers(0, WRAP - 1), st.booleans())
 def test_every_edge_is_let_through_or_counted(pulses, gaps, sizes, first, slow):
@@ -42,13 +48,14 @@ def test_every_edge_is_let_through_or_counted(pulses, gaps, sizes, first, slow):
     out = run(detector.accept, state, edges, sizes)
 
     bounced, missed, spurious = counts(state)
-    moved = sum(code == MOVE_LAST for _, code in out)
+    farther = sum(code == MOVE_FARTHER for _, code in out)
+    moved = sum(code == MOVE_LAST for _, code in out) + farther
     # Where a later edge takes an earlier one's place, the earlier one is the spurious one.
     assert len(out) - moved + bounced + spurious == len(edges)
-    advances = [code for _, code in out if code not in (MOVE_LAST, MISSED_BEFORE)]
+    advances = [code for _, code in out if code not in (MOVE_LAST, MISSED_BEFORE, MOVE_FARTHER)]
     assert all(1 <= code <= 8 for code in advances)
     doubles = sum(code == MISSED_BEFORE for _, code in out)
-    assert missed == sum(code - 1 for code in advances) + doubles
+    assert missed == sum(code - 1 for code in advances) + doubles + farther
     # In order, each at its own time.
     rest = iter(given_times)
     assert all(t in rest for t, _ in out)
@@ -100,8 +107,39 @@ def test_a_stray_edge_between_two_magnets_costs_no_count(share):
     edges = edges_from([10_000] * 20)
     stray = sorted([*edges, (edges[10][0] + int(10_000 * share), 0)])
     out = run(detector.accept, state, stray, [64])
-    assert sum(code for _, code in out) == len(edges)
+    assert magnets(out) == len(edges)
     assert out[-1][0] == edges[-1][0]
+    assert counts(state) == (0, 0, 1)
+
+
+@pytest.mark.parametrize("share", [0.5, 0.55, 0.6])
+def test_a_stray_edge_costs_no_count_where_the_wheel_could_have_been_that_quick(share):
+    """With two magnets it can reach the next one in half the time, but none that ran steadily does, twice."""
+    state = fresh(pulses_per_rev=2).state
+    edges = edges_from([50_000] * 20)
+    stray = sorted([*edges, (edges[10][0] + int(50_000 * share), 0)])
+    out = run(detector.accept, state, stray, [64])
+    assert magnets(out) == len(edges)
+    assert counts(state) == (0, 0, 1)
+
+
+def test_a_stray_edge_beside_a_missed_magnet_costs_no_count():
+    """It comes half-way to the magnet after the missed one: that one is two spacings on, not none."""
+    state = fresh(pulses_per_rev=24, inertia_kg_m2=0.12, drum_radius_m=0.015).state
+    edges = edges_from([3_400] * 30)
+    given_edges = sorted([*edges[:15], (edges[14][0] + 5_000, 0), *edges[16:]])
+    out = run(detector.accept, state, given_edges, [64])
+    assert (edges[16][0], MOVE_FARTHER) in out
+    assert magnets(out) == len(edges)
+    assert counts(state) == (0, 1, 1)
+
+
+def test_a_stray_edge_in_a_pull_takes_no_magnets_place():
+    """Each interval is shorter than the one before: the true edge before it looked too early, and went."""
+    state = fresh(pulses_per_rev=4, inertia_kg_m2=0.12, drum_radius_m=0.015).state
+    edges = edges_from([107_000, 72_000, 58_000, 49_400, 44_000, 40_900, 38_300, 35_900, 33_900])
+    stray = sorted([*edges, (edges[5][0] + 17_000, 0)])
+    assert run(detector.accept, state, stray, [64]) == [(t, 1) for t, _ in edges]
     assert counts(state) == (0, 0, 1)
 
 
@@ -112,7 +150,7 @@ def test_missed_magnets_are_counted(missing):
     edges = edges_from([10_000] * 30)
     seen = edges[:15] + edges[15 + missing :]
     out = run(detector.accept, state, seen, [64])
-    assert sum(code for _, code in out) == len(edges)
+    assert magnets(out) == len(edges)
     assert counts(state) == (0, missing, 0)
 
 
