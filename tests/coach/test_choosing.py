@@ -119,3 +119,64 @@ def test_a_session_goes_on_only_with_its_own_athlete(tmp_path):
             chosen(options("--athlete", "Io", *call), store)
         with pytest.raises(InputError, match="--session 99"):
             chosen(options("--athlete", "Io", "--exercise", "row", "--session", "99"), store)
+
+
+def test_a_wrong_answer_is_asked_again(tmp_path, capsys):
+    answers = iter(["7", "", "2", "row"])
+    with open_store(tmp_path / "log") as store:
+        add_named(store, "athlete", "Io")
+        add_named(store, "athlete", "Mara Quill")
+        picked = chosen(options(), store, lambda question: next(answers))
+    assert (picked.athlete, picked.exercise) == ("Mara Quill", "row")
+    assert "a name is not a number" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("answer", "name"), [("", "Mara Quill"), ("n", "mara quil"), ("No", "mara quil")])
+def test_a_name_much_like_a_known_one_is_asked_about(tmp_path, answer, name):
+    asked = []
+
+    def ask(question):
+        asked.append(question)
+        return answer
+
+    with open_store(tmp_path / "log") as store:
+        add_named(store, "athlete", "Mara Quill")
+        add_named(store, "exercise", "squat")
+        picked = chosen(options("--athlete", "mara quil", "--exercise", "Row"), store, ask)
+    assert (picked.athlete, picked.exercise) == (name, "Row")
+    (question,) = asked
+    assert "'mara quil' is not known; Enter for 'Mara Quill'" in question
+
+
+def test_where_nobody_can_be_asked_a_name_much_like_another_is_remarked_on(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    with open_store(tmp_path / "log") as store:
+        add_named(store, "exercise", "squat")
+        picked = chosen(options("--athlete", "Io", "--exercise", "sqaut"), store)
+        assert picked.exercise == "sqaut"
+        assert "exercise 'sqaut' is new; there is 'squat', too" in capsys.readouterr().err
+        # Capitals are no other name.
+        assert chosen(options("--athlete", "Io", "--exercise", "Squat"), store).exercise == "squat"
+        assert capsys.readouterr().err == ""
+
+
+def test_a_session_that_goes_on_says_whose_it_is_and_of_what(tmp_path, monkeypatch):
+    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    with open_store(tmp_path / "log") as store:
+        number, _ = a_set(store)
+        picked = chosen(options("--session", str(number)), store)
+        whose = store.row("SELECT athlete, exercise FROM live_set WHERE session_id = ?", (number,))
+        assert (picked.athlete, picked.exercise) == (whose["athlete"], whose["exercise"])
+
+
+def test_the_end_of_the_answers_is_told(tmp_path, monkeypatch):
+    def end(_question):
+        raise EOFError
+
+    monkeypatch.setattr("builtins.input", end)
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    with (
+        open_store(tmp_path / "log") as store,
+        pytest.raises(InputError, match="no answer; nothing was begun"),
+    ):
+        chosen(options(), store)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import difflib
 import sys
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from brakebeat.coach.choice import Choice, SetPlan
 from brakebeat.errors import InputError
@@ -17,6 +18,9 @@ from brakebeat.store.catalog import checked_name, list_named, load_rig, plans
 from brakebeat.training.block import BlockSettings
 
 Ask = Callable[[str], str]
+Answer = TypeVar("Answer")
+# How much two names are alike, by difflib, for one to be taken for the other mistyped.
+_MUCH_LIKE = 0.8
 
 
 def chosen(args: argparse.Namespace, store: Store, ask: Ask | None = None) -> Choice:
@@ -26,12 +30,14 @@ def chosen(args: argparse.Namespace, store: Store, ask: Ask | None = None) -> Ch
         InputError: something is missing and nobody can be asked, or a name, file or plan is wrong.
     """
     if ask is None and sys.stdin.isatty():
-        ask = input
+        ask = _typed
     whose, what = (None, None) if args.plan is None else _of_plan(store, args.plan)
     if args.plan is not None and whose is None and args.athlete is None:
         raise InputError(
             f"--plan {args.plan}: not in {store.path}; `brakebeat plan --athlete NAME` keeps one there"
         )
+    if args.session is not None:
+        whose, what = _of_session(store, args.session, whose, what)
     athlete = _name(args.athlete or whose, "athlete", store, ask)
     exercise = _name(args.exercise or what, "exercise", store, ask)
     planned = {} if args.plan is None else _planned(store, athlete, args.plan, date.today())
@@ -47,25 +53,71 @@ def chosen(args: argparse.Namespace, store: Store, ask: Ask | None = None) -> Ch
     return Choice(athlete, exercise, _rig(args, store, ask), plan, args.plan, args.session)
 
 
-def _check_session(store: Store, session_id: int, athlete: str) -> None:
+def _of_session(
+    store: Store, session_id: int, whose: str | None, what: str | None
+) -> tuple[str | None, str | None]:
+    """Athlete and exercise of a session that goes on, where a plan has not said them."""
     row = store.row("SELECT athlete FROM live_session WHERE id = ?", (session_id,))
     if row is None:
         raise InputError(f"--session {session_id}: not in {store.path}; `brakebeat log` lists what is there")
+    last = store.row(
+        "SELECT exercise FROM live_set WHERE session_id = ? ORDER BY position DESC LIMIT 1", (session_id,)
+    )
+    return whose or row["athlete"], what or (last["exercise"] if last else None)
+
+
+def _check_session(store: Store, session_id: int, athlete: str) -> None:
+    row = store.row("SELECT athlete FROM live_session WHERE id = ?", (session_id,))
+    assert row is not None  # _of_session has seen it
     if row["athlete"].lower() != athlete.lower():
         raise InputError(f"--session {session_id}: is {row['athlete']}'s, not {athlete}'s; leave it out")
 
 
 def _name(given: str | None, kind: Any, store: Store, ask: Ask | None) -> str:
+    """A name as the store has it, or a new one; one that is much like a known one is asked about, or remarked on."""
     known = [row["name"] for row in list_named(store, kind)]
-    if given is None and ask is None:
-        raise InputError(f"--{kind}: missing; name the {kind} (known: {', '.join(known) or 'none yet'})")
-    if given is None and ask is not None:
+    if given is None:
+        if ask is None:
+            raise InputError(f"--{kind}: missing; name the {kind} (known: {', '.join(known) or 'none yet'})")
         for number, name in enumerate(known, 1):
             print(f"  {number}  {name}")
-        given = ask(f"{kind} (number or name): ").strip()
-        if given.isdecimal() and 1 <= int(given) <= len(known):
-            given = known[int(given) - 1]
-    return checked_name(kind, given or "")
+        return _until_right(ask, f"{kind} (number or name): ", lambda text: _named(text, kind, known, ask))
+    return _named(given, kind, known, ask)
+
+
+def _named(text: str, kind: Any, known: list[str], ask: Ask | None) -> str:
+    if ask is not None and text.isdecimal() and 1 <= int(text) <= len(known):
+        return known[int(text) - 1]
+    name = checked_name(kind, text)
+    by_small_letters = {each.lower(): each for each in known}
+    if name.lower() in by_small_letters:
+        return by_small_letters[name.lower()]
+    close = difflib.get_close_matches(name.lower(), by_small_letters, 1, _MUCH_LIKE)
+    if not close:
+        return name
+    meant = by_small_letters[close[0]]
+    if ask is None:
+        print(f"{kind} {name!r} is new; there is {meant!r}, too", file=sys.stderr)
+        return name
+    answer = ask(f"{kind} {name!r} is not known; Enter for {meant!r}, n for a new one: ").strip()
+    return name if answer.lower() in ("n", "no", "new") else meant
+
+
+def _typed(question: str) -> str:
+    try:
+        return input(question)
+    except EOFError:
+        raise InputError(f"{question.strip(' :')}: no answer; nothing was begun") from None
+
+
+def _until_right(ask: Ask, question: str, read: Callable[[str], Answer]) -> Answer:
+    """What ``read`` makes of an answer; a wrong one is asked for again."""
+    while True:
+        answer = ask(question).strip()
+        try:
+            return read(answer)
+        except InputError as error:
+            print(error, file=sys.stderr)
 
 
 def _rig(args: argparse.Namespace, store: Store, ask: Ask | None) -> Rig:
@@ -80,9 +132,13 @@ def _rig(args: argparse.Namespace, store: Store, ask: Ask | None) -> Rig:
     used = None if row is None else load_rig(store, row["rig_id"])
     if ask is not None:
         last = f", Enter for {used.name or 'the one used last'}" if used else ""
-        answer = ask(f"rig file{last}: ").strip()
-        if answer:
-            return read_rig(Path(answer))
+
+        def read(answer: str) -> Rig | None:
+            if not answer and used is None:
+                raise InputError("a rig file is needed (`brakebeat rig new` makes one)")
+            return read_rig(Path(answer)) if answer else used
+
+        used = _until_right(ask, f"rig file{last}: ", read)
     if used is None:
         raise InputError("--rig: missing, and no rig was used before; name a rig file (`brakebeat rig new`)")
     return used
