@@ -122,8 +122,8 @@ def test_answers_may_carry_their_unit_and_capitals(tmp_path):
     assert _made(tmp_path, "--magnets", "6", "--inertia", "0.12 kg m^2").inertia_kg_m2 == 0.12
 
 
-@pytest.mark.parametrize(("magnets", "late"), [("1", False), ("2", False), ("3", True), ("6", True)])
-def test_one_or_two_magnets_get_no_late_cue_unless_asked_for(tmp_path, capsys, magnets, late):
+@pytest.mark.parametrize(("magnets", "late"), [("1", False), ("3", False), ("4", True), ("6", True)])
+def test_fewer_than_four_magnets_get_no_late_cue_unless_asked_for(tmp_path, capsys, magnets, late):
     assert _made(tmp_path, "--magnets", magnets).cues.late_cue is late
     assert ("The late cue is off" in capsys.readouterr().err) is not late
     assert _made(tmp_path, "--magnets", magnets, "--late-cue", "yes").cues.late_cue

@@ -15,7 +15,7 @@ from brakebeat.drawings.ring import ring_for, template
 from brakebeat.drawings.wiring import pin_name, wiring
 from brakebeat.errors import InputError
 from brakebeat.mechanics import kinetic_energy_j
-from brakebeat.rigs.resolution import expected_table, measured_on
+from brakebeat.rigs.resolution import expected_table, measured_on, two_digits
 
 _MARK = re.compile(r"<!-- table: (\w+) -->\n.*?<!-- end -->", re.DOTALL)
 # The sheets that lie in the notes: shaft, magnets, magnet, in mm.
@@ -136,7 +136,7 @@ def _calibration() -> str:
 
 
 def _figure(value: float | None, unit: str) -> str:
-    return "not measured" if value is None else f"{value:.2g}{unit}"
+    return "not measured" if value is None else f"{two_digits(value)}{unit}"
 
 
 def _slug(name: str) -> str:

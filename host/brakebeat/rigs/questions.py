@@ -149,7 +149,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "cues.late_cue",
         "--late-cue",
-        "Shall the board sound when a brake comes too late, yes or no (one or two magnets cannot tell in time)?",
+        "Shall the board sound when a brake comes too late, yes or no (fewer than four magnets cannot tell in time)?",
         _yes_or_no,
         True,
     ),
@@ -185,9 +185,9 @@ def default_of(question: Question, answers: dict[str, Any]) -> Any:
     if question.pin and not question.rare and board is not None and wanted(question, answers):
         return board.pins[_inner(question)]
     if question.key == "cues.late_cue":
-        from brakebeat.rigs.show import MOST_WITHOUT_LATE_CUE
+        from brakebeat.rigs.show import LEAST_FOR_LATE_CUE
 
-        return answers["pulses_per_rev"] > MOST_WITHOUT_LATE_CUE
+        return answers["pulses_per_rev"] >= LEAST_FOR_LATE_CUE
     return question.default
 
 

@@ -67,6 +67,11 @@ def expected_table() -> dict[str, Expected]:
     return {name: Expected(name, **entry) for name, entry in _table()["kinds"].items()}
 
 
+def two_digits(value: float) -> str:
+    """A figure with two digits, without a power of ten where it is great."""
+    return f"{value:.2g}" if value < 100.0 else f"{value:.0f}"
+
+
 def measured_on() -> str:
     """How the benchmark's figures came about."""
     return str(_table()["measured"])

@@ -8,13 +8,20 @@ from typing import Any
 
 from brakebeat.formats.rig import Rig
 from brakebeat.results import SCHEMA, finite
-from brakebeat.rigs.resolution import SPEEDS_RAD_S, expected, measured_on, placement_percent, step_rad_s
+from brakebeat.rigs.resolution import (
+    SPEEDS_RAD_S,
+    expected,
+    measured_on,
+    placement_percent,
+    step_rad_s,
+    two_digits,
+)
 from brakebeat.screen import RPM_PER_RAD_S
 from brakebeat.wording import counted
 
 _DEGREE_RAD = math.pi / 180.0
-# So few edges a turn tell too little of the way back for a cue in it (the README counts the false late cues).
-MOST_WITHOUT_LATE_CUE = 2
+# Fewer edges a turn tell too little of the way back for a cue in it (the README counts the false late cues).
+LEAST_FOR_LATE_CUE = 4
 
 
 def document(rig: Rig) -> dict[str, Any]:
@@ -89,21 +96,17 @@ def words(rig: Rig) -> str:
         peak = (
             "peak speed not measured"
             if row.peak_percent is None
-            else f"peak speed {_two_digits(row.peak_percent)} %"
+            else f"peak speed {two_digits(row.peak_percent)} %"
         )
         part = "" if row.fraction is None else f", brake fraction {row.fraction:.2g}"
         sort = "dirty edges, placement within 1°" if row.kind.startswith("dirty") else "clean edges"
         lines.append(f"  {sort}, {row.magnets} a turn: {peak}{part}")
     low, high = rig.brake_window
     lines.append(f"brake window: {low:.2f} to {high:.2f} of the way back")
-    if rig.cues.late_cue and magnets <= MOST_WITHOUT_LATE_CUE:
+    if rig.cues.late_cue and magnets < LEAST_FOR_LATE_CUE:
         lines.append(
             f"late cue: on, but with {counted(magnets, 'edge')} a turn it also sounds at reps that are braked in time: "
             "late_cue = false under [cues] turns it off"
         )
     lines += [f"not known: {key}: {cost}" for key, cost in unknown(rig).items()]
     return "\n".join(lines)
-
-
-def _two_digits(value: float) -> str:
-    return f"{value:.2g}" if value < 100.0 else f"{value:.0f}"
