@@ -114,3 +114,25 @@ async def test_cautions_are_to_be_seen(reports, browser):
         async with visit(browser, address) as seen:
             for words in ("Nothing here is medical advice", "A spinning wheel and a taut strap can injure"):
                 assert await seen.page.get_by_text(words).first.is_visible()
+
+
+async def test_on_paper_no_table_leaves_its_frame(reports, browser):
+    _, addresses = reports
+    wider = """Array.from(document.querySelectorAll('.scroll'))
+        .filter(frame => frame.firstElementChild.scrollWidth > frame.clientWidth)
+        .map(frame => frame.getAttribute('aria-label'))"""
+    for address in addresses.values():
+        # What browsers lay an A4 sheet out at, shrunk, where a page needs the room.
+        async with visit(browser, address, size=(1000, 1400)) as seen:
+            await seen.page.emulate_media(media="print")
+            assert await seen.page.evaluate(wider) == []
+
+
+async def test_a_day_is_not_broken_on_a_phone(reports, browser):
+    _, addresses = reports
+    async with visit(browser, addresses["athlete"]) as seen:
+        lines = await seen.page.locator("td time").evaluate_all(
+            "days => days.map(day => day.getClientRects().length)"
+        )
+        assert lines
+        assert set(lines) == {1}

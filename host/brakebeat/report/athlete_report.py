@@ -144,7 +144,7 @@ def _row(session: int, sets: Sequence[SetSums]) -> list[Child]:
     timing = timing_of_sets(sets)
     return [
         str(session),
-        f"{sets[0].started:%a %Y-%m-%d}",
+        el("time", f"{sets[0].started:%a %Y-%m-%d}", datetime=f"{sets[0].started:%Y-%m-%d}"),
         ", ".join(dict.fromkeys(each.exercise for each in sets)),
         str(len(sets)),
         str(sum(each.working.reps for each in sets)),
