@@ -11,7 +11,7 @@ from brakebeat.cli.numbers import not_below, positive
 
 _KINDS = {
     "magnets": "offsets of the magnets from even spacing, from a hand-spun wheel that runs out",
-    "friction": "friction torque against speed, from the same recording",
+    "friction": "friction torque against speed, from the recording that the magnets want, too",
     "inertia": "moment of inertia, from a falling mass, an added inertia, or dimensions",
     "strap": "drum radius and strap thickness, from known lengths pulled out slowly",
     "zero": "the edge nearest phi = 0, from a strap pulled all the way out",
@@ -43,9 +43,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_friction(one: argparse.ArgumentParser) -> None:
-    one.add_argument("--inertia", type=positive, metavar="KG_M2", help="instead of the recording's")
+    one.add_argument("--inertia", type=positive, metavar="KG_M2", help="in kg·m², instead of the recording's")
     one.add_argument(
-        "--inertia-uncertainty", type=positive, metavar="KG_M2", help="standard uncertainty of it"
+        "--inertia-uncertainty", type=positive, metavar="KG_M2", help="its standard uncertainty, in kg·m²"
     )
 
 
@@ -55,29 +55,43 @@ def _add_inertia(one: argparse.ArgumentParser) -> None:
         type=positive,
         nargs="+",
         metavar="KG",
-        help="one mass, or two for the two-mass method",
+        help="one mass, or two for the two-mass method, in kg",
     )
     one.add_argument(
         "--mass-uncertainty",
         type=positive,
         default=0.002,
         metavar="PART",
-        help="of the masses (default 0.002)",
-    )
-    one.add_argument("--radius-uncertainty", type=positive, metavar="M", help="of the drum radius")
-    one.add_argument(
-        "--left-on-drum", type=not_below, metavar="M", help="strap on the drum as the mass lands (default 0)"
+        help="standard uncertainty of the masses, as a part of them (0.002)",
     )
     one.add_argument(
-        "--gravity", type=positive, metavar="M_S2", help="where you live (default 9.80665 ± 0.015)"
+        "--radius-uncertainty",
+        type=positive,
+        metavar="M",
+        help="standard uncertainty of the drum radius, in m",
+    )
+    one.add_argument(
+        "--left-on-drum",
+        type=not_below,
+        metavar="M",
+        help="strap left on the drum as the mass lands, in m (0)",
+    )
+    one.add_argument(
+        "--gravity", type=positive, metavar="M_S2", help="gravity where you live, in m/s² (9.80665 ± 0.015)"
     )
     one.add_argument(
         "--added-inertia",
         type=positive,
         metavar="KG_M2",
-        help="two recordings: wheel bare, then with this on",
+        help="in kg·m²; two recordings: wheel bare, then with this on",
     )
-    one.add_argument("--added-uncertainty", type=positive, default=0.0, metavar="KG_M2", help="of it")
+    one.add_argument(
+        "--added-uncertainty",
+        type=positive,
+        default=0.0,
+        metavar="KG_M2",
+        help="its standard uncertainty, in kg·m²",
+    )
     one.add_argument(
         "--disc", action="append", nargs=3, metavar=("RADIUS_M", "THICKNESS_M", "MATERIAL"), default=[],
         help="a disc; MATERIAL is a name or kg=MASS",
@@ -91,7 +105,11 @@ def _add_inertia(one: argparse.ArgumentParser) -> None:
         help="bolts, magnets, washers on a circle",
     )  # fmt: skip
     one.add_argument(
-        "--length-uncertainty", type=positive, default=0.0005, metavar="M", help="of radii (default 0.0005)"
+        "--length-uncertainty",
+        type=positive,
+        default=0.0005,
+        metavar="M",
+        help="standard uncertainty of radii, in m (0.0005)",
     )
 
 
@@ -100,14 +118,31 @@ def _add_strap(one: argparse.ArgumentParser) -> None:
         "--pulled", type=positive, nargs="+", metavar="M", help="the lengths, one after the other, in m"
     )
     one.add_argument(
-        "--length-uncertainty", type=positive, default=0.001, metavar="M", help="(default 0.001)"
+        "--length-uncertainty",
+        type=positive,
+        default=0.001,
+        metavar="M",
+        help="standard uncertainty of each length, in m (0.001)",
     )
-    one.add_argument("--left-on-drum", type=not_below, default=0.0, metavar="M", help="after the last pull")
-    one.add_argument("--strap-thickness", type=not_below, metavar="M", help="measured; else it is fitted")
+    one.add_argument(
+        "--left-on-drum",
+        type=not_below,
+        default=0.0,
+        metavar="M",
+        help="strap left on it after the last pull, in m (0)",
+    )
+    one.add_argument(
+        "--strap-thickness", type=not_below, metavar="M", help="measured, in m; else it is fitted"
+    )
 
 
 def _add_zero(one: argparse.ArgumentParser) -> None:
-    one.add_argument("--at", type=not_below, metavar="S", help="a moment at which it was held, from edge one")
+    one.add_argument(
+        "--at",
+        type=not_below,
+        metavar="S",
+        help="a moment at which the strap was held, in s from the first edge",
+    )
 
 
 _ADD = {"friction": _add_friction, "inertia": _add_inertia, "strap": _add_strap, "zero": _add_zero}

@@ -18,7 +18,7 @@ PLAN_OPTIONS: tuple[Option, ...] = (
     ("start_idle_s", number, "S", "rest before the first pull (2)"),
     ("efforts", number, "SHARE...", "effort by rep, 0.05 to 1.4, the last goes on (0.5 0.7 0.95)"),
     ("brake_fractions", number, "F...", "brake fraction by rep, the last goes on (0.25)"),
-    ("late", int, "REP...", "reps, counted from 0, that brake late"),
+    ("late", int, "REP...", "reps that brake late, counted from 0 as in JSON: 4 is the fifth"),
     ("late_fraction", number, "F", "brake fraction of the late reps (0.5)"),
     ("ramps_s", number, "S...", "time in which the brake builds up, by rep (0.12)"),
     ("pauses_s", number, "S...", "pause at the bottom after each rep (0: the wheel turns straight round)"),
