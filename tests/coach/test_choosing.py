@@ -110,6 +110,15 @@ def test_big_letters_are_drawn_on_a_terminal():
     assert closing(session) == ["set 1: 1 rep and 0 momentum reps, best 71.25 rad/s"]
 
 
+def test_what_is_kept_with_the_sets_is_said_of_sets():
+    session = CoachSession(choice())
+    session.take(connected(), 0.0)
+    session.edges_kept = True
+    assert closing(session) == []
+    session.take(arrived(), 0.0)
+    assert "the raw edges are kept with the sets" in closing(session)[-1]
+
+
 def test_a_session_goes_on_only_with_its_own_athlete(tmp_path):
     with open_store(tmp_path / "log") as store:
         session, _ = a_set(store, athlete="Mara Quill")

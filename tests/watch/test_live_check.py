@@ -76,6 +76,16 @@ async def test_a_board_that_is_wrong_is_told_in_which_figure(late, reps):
     assert answer.words.startswith("TOO FAR: peak  peak +")
 
 
+async def test_a_figure_that_one_side_alone_gives_is_named(late, reps):
+    check = make_check(late)
+    check.edges(edges_of(late))
+    powerless = dataclasses.replace(reps[2].concentric, mean_power_w=None)
+    check.rep(dataclasses.replace(reps[2], concentric=powerless))
+    (answer,) = await answers_of(check)
+    assert answer.words.startswith("TOO FAR: power")
+    assert answer.words.endswith("  power by the reference only")
+
+
 async def test_a_rep_that_the_reference_does_not_see(late, reps):
     check = make_check(late)
     check.edges(edges_of(late))

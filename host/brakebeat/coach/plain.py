@@ -26,7 +26,7 @@ def closing(session: CoachSession) -> list[str]:
         lines.append(
             f"set {one.number}: {counted(one.counting, 'rep')} and {counted(one.momentum, 'momentum rep')}{best}"
         )
-    if session.edges_kept:
+    if session.edges_kept and session.sets:
         lines.append("the raw edges are kept with the sets: `brakebeat log recompute`, curves in the report")
     elif session.no_edges:
         lines.append(f"no raw edges, so no curves in the report: {session.no_edges}")

@@ -137,11 +137,15 @@ def _compared(board: Rep, reference: Rep, limits: Limits) -> RepChecked:
     wrong = [NAMES[name] for name, report in judged.items() if not report.ok]
     parts = ["ok" if not wrong else f"TOO FAR: {', '.join(wrong)}"]
     parts.append(f"peak {_relative(board.peak_rad_s, reference.peak_rad_s)}")
-    if board.brake_fraction is not None and reference.brake_fraction is not None:
-        parts.append(f"brake {board.brake_fraction - reference.brake_fraction:+.2f}")
+    brakes = board.brake_fraction, reference.brake_fraction
+    if brakes[0] is not None and brakes[1] is not None:
+        parts.append(f"brake {brakes[0] - brakes[1]:+.2f}")
     powers = board.concentric.mean_power_w, reference.concentric.mean_power_w
     if powers[0] is not None and powers[1] is not None:
         parts.append(f"power {_relative(*powers)}")
+    for name, (mine, theirs) in (("brake", brakes), ("power", powers)):
+        if (mine is None) != (theirs is None):
+            parts.append(f"{name} by the {'reference' if mine is None else 'board'} only")
     return RepChecked(board, reference, not wrong, "  ".join(parts))
 
 
