@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
+# The board's sounds by the kind of a cue.
+CUE_WORDS = {
+    "window": "window opens",
+    "late": "late",
+    "drop_off": "drop-off",
+    "set_done": "set done",
+}
+
 
 def counted(count: int, one: str, many: str | None = None) -> str:
     """`1 set`, `2 sets`."""

@@ -103,3 +103,10 @@ def test_what_is_printed_finds_no_room(call, tmp_path):
         f"brakebeat {call.split()[0]}: what it prints: cannot be written (File too large); make room, or choose "
         "another place\n"
     )
+
+
+def test_a_replays_cues_have_their_usual_names(capsys):
+    assert main(["replay", "sample:late"]) == 0
+    out = capsys.readouterr().out
+    assert "cue: late at " in out
+    assert "cue: drop-off at " in out

@@ -116,6 +116,18 @@ def test_notes_carry_the_numbers_by_which_they_are_taken_away(run):
     assert "note on set 1 of session 1  (undone)" in listed[2]
 
 
+def test_an_import_remarks_on_a_name_that_may_be_a_slip(run, tmp_path, capsys):
+    (tmp_path / "one.csv").write_bytes(find("clean").read_bytes())
+    words = ["import", str(tmp_path / "one.csv"), "--athlete", "Mara Quil", "--exercise", "Squat"]
+    assert main(words) == 0
+    said = capsys.readouterr()
+    assert "athlete 'Mara Quil' is new; there is 'Mara Quill', too" in said.err
+    # Capitals make no other exercise.
+    assert "exercise" not in said.err
+    # The log counts those of them that count.
+    assert "8 reps (momentum reps, too)" in said.out
+
+
 def test_a_name_that_is_taken_is_said_in_words(run, tmp_path):
     run("log", "edit", "1", "athlete=Mara Quill")
     (tmp_path / "one.csv").write_bytes(find("clean").read_bytes())

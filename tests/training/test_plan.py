@@ -235,3 +235,9 @@ def test_wrong_settings_files(text, words, tmp_path, capsys):
     error = capsys.readouterr().err
     assert words in error
     assert words == "--start: missing" or str(file) in error
+
+
+def test_a_single_week_begins_with_the_fewest_sets():
+    block = lay_out(BlockSettings(START, weeks=1))
+    assert {each.sets for each in block.sessions} == {BlockSettings.sets[0]}
+    assert "1 week from" in block.title

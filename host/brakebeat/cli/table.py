@@ -10,7 +10,7 @@ from rich.table import Table
 
 from brakebeat.results import Analysis, Rep
 from brakebeat.screen import RPM_PER_RAD_S, or_dash
-from brakebeat.wording import counted
+from brakebeat.wording import CUE_WORDS, counted
 
 
 def print_analysis(analysis: Analysis) -> None:
@@ -42,7 +42,9 @@ def print_analysis(analysis: Analysis) -> None:
         table.add_row(*_cells(rep))
     console.print(table)
     for cue in analysis.cues:
-        console.print(f"cue: {cue.kind.replace('_', ' ')} at {cue.t_us / 1e6:.3f} s, in rep {cue.rep + 1}")
+        console.print(
+            f"cue: {CUE_WORDS.get(cue.kind, cue.kind)} at {cue.t_us / 1e6:.3f} s, in rep {cue.rep + 1}"
+        )
     console.print(_quality(analysis))
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import difflib
 import sys
 from collections.abc import Callable
 from datetime import date
@@ -14,13 +13,11 @@ from brakebeat.coach.choice import Choice, SetPlan
 from brakebeat.errors import InputError
 from brakebeat.formats.rig import Rig, read_rig
 from brakebeat.store import Store
-from brakebeat.store.catalog import checked_name, list_named, load_rig, plans
+from brakebeat.store.catalog import checked_name, list_named, load_rig, much_like, plans
 from brakebeat.training.block import BlockSettings
 
 Ask = Callable[[str], str]
 Answer = TypeVar("Answer")
-# How much two names are alike, by difflib, for one to be taken for the other mistyped.
-_MUCH_LIKE = 0.8
 
 
 def chosen(args: argparse.Namespace, store: Store, ask: Ask | None = None) -> Choice:
@@ -89,13 +86,10 @@ def _named(text: str, kind: Any, known: list[str], ask: Ask | None) -> str:
     if ask is not None and text.isdecimal() and 1 <= int(text) <= len(known):
         return known[int(text) - 1]
     name = checked_name(kind, text)
-    by_small_letters = {each.lower(): each for each in known}
-    if name.lower() in by_small_letters:
-        return by_small_letters[name.lower()]
-    close = difflib.get_close_matches(name.lower(), by_small_letters, 1, _MUCH_LIKE)
-    if not close:
-        return name
-    meant = by_small_letters[close[0]]
+    same = next((each for each in known if each.lower() == name.lower()), None)
+    meant = much_like(known, name)
+    if same is not None or meant is None:
+        return same or name
     if ask is None:
         print(f"{kind} {name!r} is new; there is {meant!r}, too", file=sys.stderr)
         return name

@@ -5,14 +5,8 @@ from __future__ import annotations
 from brakebeat.link.messages import BoardStatus
 from brakebeat.results import Cue, Rep
 from brakebeat.screen import RPM_PER_RAD_S
-from brakebeat.wording import counted
+from brakebeat.wording import CUE_WORDS, counted
 
-CUE_WORDS = {
-    "window": "window opens",
-    "late": "late",
-    "drop_off": "drop-off",
-    "set_done": "set done",
-}
 TIMING_WORDS = {"early": "early", "inside": "inside", "late": "LATE", "none": "no brake", None: "unknown"}
 
 

@@ -6,6 +6,7 @@ import difflib
 import hashlib
 import json
 import uuid
+from collections.abc import Sequence
 from typing import Any, Literal
 
 from brakebeat.errors import InputError
@@ -16,6 +17,8 @@ from brakebeat.store.rep_rows import exportable
 
 Named = Literal["athlete", "exercise"]
 _LONGEST_NAME = 80
+# How much two names are alike, by difflib, for one to be taken for the other mistyped.
+_MUCH_LIKE = 0.8
 
 
 def new_uid() -> str:
@@ -53,6 +56,15 @@ def find_named(store: Store, kind: Named, name: str) -> int:
     )
     hint = f"did you mean {close[0]!r}?" if close else f"there are: {', '.join(names) or 'none yet'}"
     raise InputError(f"{kind} {name!r}: not in {store.path}; {hint}")
+
+
+def much_like(known: Sequence[str], name: str) -> str | None:
+    """A known name that ``name`` may be a slip of the finger for; None where it is known itself, or like none."""
+    by_small_letters = {each.lower(): each for each in known}
+    if name.lower() in by_small_letters:
+        return None
+    close = difflib.get_close_matches(name.lower(), by_small_letters, 1, _MUCH_LIKE)
+    return by_small_letters[close[0]] if close else None
 
 
 def named(store: Store, kind: Named, name: str) -> int:

@@ -9,6 +9,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from brakebeat.training.block import BlockSettings, Competition
+from brakebeat.wording import counted
 
 # Said wherever a plan puts a heavy session near a competition.
 RECOVERY = (
@@ -48,7 +49,7 @@ class Plan:
     def title(self) -> str:
         """What to call it."""
         s = self.settings
-        return f"{s.exercise}, {s.weeks} weeks from {s.start:%Y-%m-%d}"
+        return f"{s.exercise}, {counted(s.weeks, 'week')} from {s.start:%Y-%m-%d}"
 
 
 def lay_out(settings: BlockSettings) -> Plan:
@@ -174,7 +175,7 @@ def _why_fewer(settings: BlockSettings, week: int, wanted: int, got: int, free: 
 
 def _session(settings: BlockSettings, week: int, day: date, season: bool) -> PlannedSession:
     fewest, most = settings.sets
-    share = week / (settings.weeks - 1) if settings.weeks > 1 else 1.0
+    share = week / (settings.weeks - 1) if settings.weeks > 1 else 0.0
     sets = fewest if season else round(fewest + share * (most - fewest))
     near = [
         f"{clearance_h(settings, day, c):.0f} h from {c.name} on {c.day}, less than the {settings.clear_h:g} h "

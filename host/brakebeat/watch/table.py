@@ -12,10 +12,10 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
-from brakebeat.link.words import CUE_WORDS, TIMING_WORDS, first_line
+from brakebeat.link.words import TIMING_WORDS, first_line
 from brakebeat.screen import RPM_PER_RAD_S, or_dash
 from brakebeat.watch.board_view import BoardView, RepRow
-from brakebeat.wording import counted
+from brakebeat.wording import CUE_WORDS, counted
 
 _REDRAW_S = 0.1
 _TIMING_STYLES = {"late": "bold red", "early": "yellow", "inside": "green"}

@@ -84,6 +84,8 @@ def run(args: argparse.Namespace) -> int:
     take = {"export": _merge, "flat": _flat, "fetched": _fetched, "recording": _recording}
     outcome = []
     with open_store(args.store) as store:
+        if not set(kinds) <= {"export", "flat"}:
+            _remark_on_names(store, args)
         for path, kind in zip(paths, kinds, strict=True):
             outcome.append(take[kind](store, args, path))
             if not args.json:
@@ -93,6 +95,17 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"schema": 1, "files": outcome}))
     return 0
+
+
+def _remark_on_names(store: Store, args: argparse.Namespace) -> None:
+    """A slip of the finger makes a new athlete or exercise: say so."""
+    from brakebeat.store.catalog import Named, list_named, much_like
+
+    given: dict[Named, str] = {"athlete": args.athlete, "exercise": args.exercise}
+    for kind, name in given.items():
+        meant = much_like([row["name"] for row in list_named(store, kind)], name)
+        if meant is not None:
+            print(f"{kind} {name!r} is new; there is {meant!r}, too", file=sys.stderr)
 
 
 def _kind(path: Path) -> str:
@@ -178,7 +191,8 @@ def _words(done: Imported) -> str:
     if not done.new:
         words = f"was here already, in session {done.session_id}"
     else:
-        words = f"session {done.session_id}, {counted(done.sets, 'set')}, {counted(done.reps, 'rep')}"
+        reps = f"{counted(done.reps, 'rep')} (momentum reps, too)"
+        words = f"session {done.session_id}, {counted(done.sets, 'set')}, {reps}"
         if done.known:
             words += f"; {were_here(done.known, 'more set')}"
     if done.edges_added:
