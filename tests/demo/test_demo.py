@@ -91,7 +91,7 @@ def test_cpython_runs_the_same_firmware(tmp_path, capsys):
     streams = capsys.readouterr()
     document = json.loads(streams.out)
     assert code == 0
-    assert "The firmware runs on CPython" in streams.err
+    assert "The firmware runs on CPython (as asked)." in streams.err
     assert document["received"]["engine"] == "cpython"
     assert len(document["received"]["reps"]) == 8
     assert document["check"]["verdict"] == "pass"

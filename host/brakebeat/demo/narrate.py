@@ -21,14 +21,17 @@ _BEEPS = {
     "drop_off": "effort has dropped off",
     "set_done": "set done",
 }
-_ENGINES = {"micropython": "the MicroPython VM", "cpython": "CPython (no MicroPython VM is installed here)"}
 
 Say = Callable[[str], None]
 
 
-def say_start(rig: VirtualRig, say: Say) -> None:
-    """Which interpreter runs the firmware."""
-    say(f"The firmware runs on {_ENGINES[rig.engine]}.")
+def say_start(rig: VirtualRig, asked: str, say: Say) -> None:
+    """Which interpreter runs the firmware, and why if it is not the board's; ``asked`` as ``--engine`` has it."""
+    if rig.engine == "micropython":
+        say("The firmware runs on the MicroPython VM.")
+    else:
+        why = "as asked" if asked == "cpython" else "no MicroPython VM is installed here"
+        say(f"The firmware runs on CPython ({why}).")
 
 
 def say_event(event: Event, say: Say) -> None:

@@ -67,7 +67,7 @@ def run_demo(
             recording,
             speed=speed,
             engine=engine,
-            started=partial(narrate.say_start, say=say),
+            started=partial(narrate.say_start, asked=engine, say=say),
             heard=partial(narrate.say_event, say=say),
         )
     )
