@@ -11,7 +11,7 @@ from micropython import const
 MOVED_CHI = const(12.0)
 # A pull from rest is placed by the edges up to this angle from the vertex (at least 4), with this much cubic share.
 _NEAR_RAD = const(5.0)
-_NEAR_BEND = const(0.03)
+_NEAR_BEND = const(0.05)
 # Such a pull weakens faster than one that goes on from a brake, by about this factor.
 _NEAR_WEAKER = const(1.8)
 # A pull from rest takes about so long to build up, seconds (common practice, no source).
@@ -43,6 +43,7 @@ class Side:
         self.reach_rad = 1.0  # angle from the vertex to the farthest edge, about
         self.noise = 0.01  # standard deviation of an edge, edge spacings
         self.rad2 = 1.0  # square of a spacing, rad
+        self.stride = 1  # magnets from one edge to the next: of a thinned stretch not all were stored
         self.missed = 0  # magnets passed between the nearest edge and the vertex
         self.slack = 0.0  # by how much the vertex may be nearer than those, edge spacings
         # c3 u^3 / (c2 u^2) at the farthest edge: what it is by experience, and its standard deviation (0: certain).
@@ -79,6 +80,7 @@ class Side:
         share = side.xs[-1] / self.xs[-1] if self.xs[-1] else 1.0
         side.bend = self.bend * share
         side.bend_spread = self.bend_spread * share
+        side.stride = self.stride
         side.missed = self.missed
         side.lag = self.lag
         side.lag_room = self.lag_room
@@ -103,6 +105,13 @@ class Side:
         side.bend = 0.0
         side.bend_spread = _LOOSE_BEND
         return side
+
+    def loosen(self, bend_spread):
+        # type: (float) -> None
+        """Let the cubic share scatter by ``bend_spread``: what has been worked out with another one is void."""
+        if bend_spread != self.bend_spread:
+            self.bend_spread = bend_spread
+            self.sums = None
 
     def carrying(self, share):
         # type: (float) -> Side
@@ -147,8 +156,8 @@ class Side:
         self.distance = c0
         self.variance = variance * unsure
         total /= variance
-        # The nearest edge that was not missed lies within one spacing of the vertex, and below it.
-        beyond = max(c0 - self.missed - 1.0, self.missed - self.slack - c0, 0.0)
+        # The nearest edge that was not missed lies within one spacing of the vertex (or a stride), and below it.
+        beyond = max(c0 - self.missed - self.stride, self.missed - self.slack - c0, 0.0)
         total += beyond * beyond / (self.variance + 4.0 * variance + 1e-4)
         if self.expected is not None:
             off = max(0.0, abs(c0 - self.missed - self.expected) - self.lag_room)

@@ -46,7 +46,9 @@ _FEW = const(2)
 _START_STRAYS = const(3)
 # Cubic share of a pull's motion per rad (it weakens as the strap runs faster), its standard deviation, its most.
 _BEND = const(-0.0145)
-_BEND_SPREAD = const(0.015)
+_BEND_SPREAD = const(0.03)
+# With so few magnets a side has no edges to spare for telling it.
+_BEND_SPREAD_FEW = const(0.015)
 _BEND_MOST = const(-0.16)
 # On the way back a magnet passes this much later (hysteresis), give or take, rad, until clean turnarounds tell better.
 _LAG_RAD = const(0.06)
@@ -191,13 +193,17 @@ class Stretch:
         model = NOISE_RAD / spacing_rad * max(0.1, far, far * far)
         side.reach_rad = reach_rad
         side.rad2 = spacing_rad * spacing_rad
+        if not self.sense_known:
+            side.stride = self.state[_STRIDE]
         side.noise = (model * model + noise * noise) ** 0.5
         if pulled:
             side.bend = max(_BEND_MOST, _BEND * reach_rad)
-            side.bend_spread = _BEND_SPREAD * reach_rad
+            side.bend_spread = (_BEND_SPREAD_FEW if self.magnets <= _FEW else _BEND_SPREAD) * reach_rad
             side.lag = self._lag_rad / spacing_rad
             side.lag_room = (_LAG_LEARNT_ROOM_RAD if self._lags else _LAG_ROOM_RAD) / spacing_rad
-            side.lag_spread = _LAG_SPREAD_RAD / spacing_rad
+            if side.stride == 1:
+                # Of a thinned stretch nobody knows which magnet was stored on either side.
+                side.lag_spread = _LAG_SPREAD_RAD / spacing_rad
             side.slack = FIELD_RAD / spacing_rad
         return side
 

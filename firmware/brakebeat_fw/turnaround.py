@@ -18,6 +18,10 @@ PAUSE_S = 0.03
 _PAUSE_CHI = const(12.0)
 # A magnet missed beside the turnaround likewise.
 _MISSED_CHI = const(8.4)
+# Where a pull or a brake fits badly alone its torque may change as no other's does: by this cubic share, standard
+# deviation, which has to fit better by so many squared standard deviations.
+_ODD_BEND = const(0.5)
+_ODD_BEND_CHI = const(8.4)
 # Edges that place a stop: few, so that a parabola holds.
 _ALONE_EDGES = const(5)
 _ALONE_STEPS = const(16)
@@ -309,16 +313,21 @@ def _fit_alone(side, low, high, most=1e9):
     # type: (Side, float, float, float) -> float
     at = search(side.misfit, low, high, _ALONE_STEPS, most)
     doubt = side.misfit(at)
-    best = 0
-    if doubt > _MISSED_CHI and most > _MISSED_CHI:
-        side.missed = 1
+    usual = side.bend_spread
+    best = (0, usual)
+    for missed, spread, cost in ((0, _ODD_BEND, _ODD_BEND_CHI), (1, usual, _MISSED_CHI)):
+        if min(doubt, most) <= cost:
+            continue
+        side.missed = missed
+        side.loosen(spread)
         other = search(side.misfit, low, high, _ALONE_STEPS, most)
-        missed = side.misfit(other) + _MISSED_CHI
-        if missed < doubt:
+        value = side.misfit(other) + cost
+        if value < doubt:
             at = other
-            doubt = missed
-            best = 1
-    side.missed = best
+            doubt = value
+            best = (missed, spread)
+    side.missed = best[0]
+    side.loosen(best[1])
     side.misfit(at)
     side.doubt = doubt
     return at
