@@ -119,7 +119,8 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
             elif p2 < expected:
                 # In a pull each is shorter than the one before.
                 expected = p2
-            if seen > 2 and expected and state[_SLOW] == 0 and state[_REFUSED] < 4:
+            # A bounce must not take its edge's place where magnets are uneven.
+            if seen > 2 and expected and dt >= 1000 and state[_SLOW] == 0 and state[_REFUSED] < 4:
                 off = p1 - expected
                 if off < 0:
                     off = 0 - off
@@ -140,7 +141,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                             off = 0
                     if a < 0:
                         a = 0 - a
-                    if a * 3 < off:
+                    if a * 2 < off:
                         # Once may be; again and again it is the count that runs at a fraction of the magnets.
                         state[_REFUSED] += 3
                         state[_SPURIOUS] += 1

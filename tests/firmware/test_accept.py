@@ -100,6 +100,16 @@ def test_a_bounce_is_left_out(after_us):
     assert counts(state) == (1, 0, 0)
 
 
+def test_a_bounce_does_not_take_the_place_of_an_edge_that_came_early():
+    """Of a magnet that sits 1.5 degrees before its place: late by as much, the bounce would fit better."""
+    state = fresh(inertia_kg_m2=0.12, drum_radius_m=0.015).state
+    edges = edges_from([15_000] * 20)
+    edges[10] = (edges[10][0] - 650, 0)
+    bounced = sorted([*edges, (edges[10][0] + 660, 0)])
+    assert run(detector.accept, state, bounced, [64]) == [(t, 1) for t, _ in edges]
+    assert counts(state) == (1, 0, 0)
+
+
 @pytest.mark.parametrize("share", [0.3, 0.5, 0.7])
 def test_a_stray_edge_between_two_magnets_costs_no_count(share):
     """Sooner than the wheel can have reached the next magnet."""

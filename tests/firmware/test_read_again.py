@@ -30,3 +30,10 @@ def test_a_stray_edge_beside_a_missed_magnet_at_full_speed_loses_no_magnets():
     sensed = CONDITIONS["dirty-24"].sensed(4_011_004)
     for rep, true in zip(replay(sensed.recording).reps, sensed.truth["reps"], strict=True):
         assert rep.eccentric.peak_power_w == pytest.approx(true["eccentric"]["peak_power_w"], rel=0.1)
+
+
+def test_a_stray_edge_shortly_before_a_magnet_is_replaced_by_it_where_the_wheel_begins_to_slow():
+    """It stayed, the magnet went, and no edge told of the brake any more: a late cue in a rep braked early."""
+    sensed = CONDITIONS["dirty-6"].sensed(4_107_000)
+    assert sensed.truth["reps"][10]["brake_timing"] == "early"
+    assert not [cue for cue in replay(sensed.recording).cues if cue.kind == "late" and cue.rep == 10]
