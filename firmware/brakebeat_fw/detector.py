@@ -143,6 +143,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                         a = 0 - a
                     if a * 2 < off:
                         # Once may be; again and again it is the count that runs at a fraction of the magnets.
+                        state[_ODDS] += 1
                         state[_REFUSED] += 3
                         state[_SPURIOUS] += 1
                         state[_MISSED] += code - _MOVE_LAST
