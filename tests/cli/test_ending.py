@@ -2,8 +2,10 @@
 
 import os
 import signal
+import socket
 import subprocess
 import sys
+import urllib.request
 
 import pytest
 
@@ -30,6 +32,9 @@ def test_a_command_that_is_told_to_end_puts_away_what_it_began(tmp_path, number,
         assert "connected" in watching.stdout.readline()
         # The board's files, which a program that just dies would leave.
         assert list(tmp_path.iterdir())
+        if begun is not None:
+            # Still ignored: the end that comes is the other signal's.
+            watching.send_signal(signal.SIGINT)
         watching.send_signal(number)
         _, said = watching.communicate()
     assert watching.returncode == 128 + number
@@ -44,3 +49,39 @@ def test_a_signal_that_is_ignored_stays_so(tmp_path):
     program = f"{began}from brakebeat.cli.ending import ends_as_by_ctrl_c as e\nwith e():\n    {looks}"
     told = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert told.stdout == "True\n"
+
+
+@pytest.mark.parametrize("begun", [None, _ignore_ctrl_c], ids=["in front", "in the background"])
+def test_a_page_that_is_open_meanwhile_is_let_go(tmp_path, begun):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    who = ["--athlete", "Io", "--exercise", "row", "--store", str(tmp_path / "log")]
+    serving = subprocess.Popen(
+        [
+            sys.executable,
+            "-m",
+            "brakebeat",
+            "serve",
+            *who,
+            "--virtual",
+            "sample:clean",
+            "--page-port",
+            str(port),
+        ],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        preexec_fn=begun,
+    )
+    with serving:
+        said = ""
+        while "connected" not in said:
+            said += serving.stdout.readline()
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/events") as page:
+            assert page.readline()
+            serving.send_signal(signal.SIGTERM)
+            said += serving.communicate()[0]
+    assert serving.returncode == 143
+    assert said.endswith("brakebeat serve: stopped\n")
+    assert "Traceback" not in said

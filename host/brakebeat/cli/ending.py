@@ -25,15 +25,11 @@ def ends_as_by_ctrl_c() -> Iterator[list[int]]:
 
     def end(number: int, _frame: FrameType | None) -> None:
         came.append(number)
-        if callable(signal.getsignal(signal.SIGINT)):
-            # asyncio cancels its main task on that one only.
-            signal.raise_signal(signal.SIGINT)
-        else:
-            # A shell lets what it puts into the background ignore Ctrl-C.
-            raise KeyboardInterrupt
+        _interrupt()
 
     numbers = [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
     taken = [number for number in numbers if signal.getsignal(number) is signal.SIG_DFL]
+    held = _hold_ignored_ctrl_c()
     for number in taken:
         signal.signal(number, end)
     try:
@@ -41,3 +37,28 @@ def ends_as_by_ctrl_c() -> Iterator[list[int]]:
     finally:
         for number in taken:
             signal.signal(number, signal.SIG_DFL)
+        if held:
+            signal.signal(signal.SIGINT, signal.SIG_IGN)
+            signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+
+
+def _hold_ignored_ctrl_c() -> bool:
+    """Where Ctrl-C is ignored (a shell's background), hold it back instead; whether that was so.
+
+    Nothing comes through either way, but asyncio then takes it up, and ends in order once it is let through.
+    """
+    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN or not hasattr(signal, "pthread_sigmask"):
+        return False
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    return True
+
+
+def _interrupt() -> None:
+    """As if Ctrl-C had been pressed; one that waits already is let through."""
+    waiting = False
+    if hasattr(signal, "pthread_sigmask"):
+        waiting = signal.SIGINT in signal.sigpending()
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+    if not waiting:
+        signal.raise_signal(signal.SIGINT)
