@@ -152,6 +152,7 @@ def test_a_set_taken_for_a_pull_is_flagged_or_is_no_drum():
     found = calibrate_strap(recording, [1.2])
     assert "pulled_fast" in found.flags
     assert found.details["pulled_at_rad_s"] > 70.0
+    assert found.rig_values() == {}
     with pytest.raises(InputError, match=r"would be a drum of [0-9.]+ m radius"):
         calibrate_strap(recording, [0.3])
 

@@ -65,7 +65,7 @@ def summary(verdicts: Iterable[Verdict]) -> dict[str, float | int | list[int] | 
 
 def main() -> int:
     """Run the seeds, print the counts."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(prog="python -m brakebeat.bench.profile", description=__doc__)
     parser.add_argument("--athletes", type=int, default=200, help="how many (200)")
     parser.add_argument("--seed-from", type=int, default=0, help="the first one's seed (0)")
     parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")

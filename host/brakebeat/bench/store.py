@@ -133,7 +133,7 @@ def measured(days: int) -> Filled:
 
 def main() -> None:
     """Fill, time, print."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(prog="python -m brakebeat.bench.store", description=__doc__)
     parser.add_argument("--days", type=int, default=1826, help="sessions, one a day (1826)")
     parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
     args = parser.parse_args()

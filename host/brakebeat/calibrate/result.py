@@ -88,6 +88,9 @@ class Calibration:
         """What belongs into a rig file; nothing that is unknown, nothing where measurements contradict one another."""
         if not _CONTRADICTED.isdisjoint(self.flags):
             return {}
+        if self.kind == "strap" and "pulled_fast" in self.flags:
+            # Then the strap has wound up again, and the lengths are of other turns.
+            return {}
         names = {"offsets_rad": "magnet_offsets_rad"}
         values: dict[str, Any] = {}
         for key, value in self.estimate.items():

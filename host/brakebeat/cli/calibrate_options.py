@@ -92,6 +92,10 @@ def _add_inertia(one: argparse.ArgumentParser) -> None:
         metavar="KG_M2",
         help="its standard uncertainty, in kg·m²",
     )
+    _add_dimensions(one)
+
+
+def _add_dimensions(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "--disc", action="append", nargs=3, metavar=("RADIUS_M", "THICKNESS_M", "MATERIAL"), default=[],
         help="a disc; MATERIAL is a name or kg=MASS",

@@ -6,6 +6,7 @@ import argparse
 import asyncio
 import contextlib
 import datetime
+import shutil
 import sys
 import time
 from collections.abc import Callable
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 # Edges are on disk as they come; a power cut on this side costs no more than this.
 _SETTLE_EVERY_S = 10.0
+_WIDEST = 110
 _REDRAW_S = 0.2
 _LINE_EVERY_S = 5.0
 # A played recording whose last edges never come has ended all the same.
@@ -227,6 +229,8 @@ class _Progress:
         got = f"{counted(recorder.tape.count, 'edge')}{holes}, {counted(recorder.reps, 'rep')}"
         line = f"{recorder.length_s:7.1f} s  {got}  {state}"
         if self._terminal:
-            print(f"\r{line[:110]:110}", end="", file=sys.stderr, flush=True)
+            # A line as wide as the terminal would go on below, and stay there.
+            width = min(shutil.get_terminal_size().columns - 1, _WIDEST)
+            print(f"\r{line[:width]:{width}}", end="", file=sys.stderr, flush=True)
         else:
             print(line, file=sys.stderr, flush=True)

@@ -6,10 +6,10 @@ page's stream; both in this process, over a real socket. Prints, decides nothing
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import http.client
 import statistics
-import sys
 import tempfile
 import threading
 import time
@@ -105,11 +105,8 @@ def _words(name: str, delays_ms: list[float]) -> str:
 
 
 if __name__ == "__main__":
-    print(
-        asyncio.run(
-            measure(
-                sys.argv[1] if len(sys.argv) > 1 else "sample:late",
-                float(sys.argv[2]) if len(sys.argv) > 2 else 1.0,
-            )
-        )
-    )
+    parser = argparse.ArgumentParser(prog="python -m brakebeat.page.delay", description=__doc__)
+    parser.add_argument("file", nargs="?", default="sample:late", help="the recording played (sample:late)")
+    parser.add_argument("speed", nargs="?", type=float, default=1.0, help="so many times as fast (1)")
+    options = parser.parse_args()
+    print(asyncio.run(measure(options.file, options.speed)))
