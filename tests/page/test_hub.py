@@ -73,3 +73,11 @@ async def test_a_port_that_is_taken_is_named():
         with pytest.raises(InputError, match=f"--page-port {port}"):
             async with page(Hub(lambda: {}), port=port):
                 pass
+
+
+@pytest.mark.parametrize("host", ["no.such.host.invalid", "192.0.2.1"])
+async def test_an_address_that_is_not_this_computers_is_no_matter_of_ports(host):
+    # 192.0.2.0/24 is for documentation and nobody's own: RFC 5737.
+    with pytest.raises(InputError, match="name an address of this computer"):
+        async with page(Hub(lambda: {}), host=host, port=0):
+            pass

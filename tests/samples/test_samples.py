@@ -11,6 +11,7 @@ import pytest
 from brakebeat.cli import main
 from brakebeat.errors import InputError
 from brakebeat.formats.recording import read_recording
+from brakebeat.reference import analyse
 from brakebeat.samples import copy_out, find, resolve, samples
 from brakebeat.samples.make import RECIPES
 
@@ -100,3 +101,14 @@ def test_recipes_still_work(tmp_path):
         again = read_recording(tmp_path / sample.path.name)
         assert again.header == read_recording(sample.path).header
         assert again.t_us.size == pytest.approx(read_recording(sample.path).t_us.size, rel=0.01)
+
+
+def test_the_late_sample_names_its_reps_as_people_count_them():
+    late = [
+        number
+        for number, rep in enumerate(analyse(read_recording(find("late"))).reps, 1)
+        if rep.brake_timing == "late"
+    ]
+    words = next(sample.shows for sample in samples() if sample.name == "late")
+    assert f"late brakes in reps {late[0]}, {late[1]} and {late[2]}," in words
+    assert len(late) == 3

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import errno
 import secrets
 import socket
 from collections.abc import AsyncIterator, Collection, Iterator
@@ -74,9 +75,10 @@ def _listen(host: str, port: int) -> socket.socket:
         # From here on who connects waits; nobody is turned away before the server runs.
         listening.listen(100)
     except (OSError, OverflowError) as error:
-        raise InputError(
-            f"--host {host} --page-port {port}: cannot listen there ({error}); try another --page-port"
-        ) from None
+        # A name that is none, and an address of another computer, are no matter of ports.
+        foreign = isinstance(error, socket.gaierror) or getattr(error, "errno", 0) == errno.EADDRNOTAVAIL
+        mend = "name an address of this computer, or 0.0.0.0" if foreign else "try another --page-port"
+        raise InputError(f"--host {host} --page-port {port}: cannot listen there ({error}); {mend}") from None
     listening.setblocking(False)
     return listening
 

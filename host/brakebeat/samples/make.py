@@ -20,7 +20,7 @@ RECIPES: dict[str, tuple[str, list[str]]] = {
         ["--seed", "12", "--preset", "dirty", "--case", "wrap_in_a_rep"],
     ),
     "late": (
-        "late brakes in reps 3, 5 and 6, and effort that drops off",
+        "late brakes in reps 4, 6 and 7, and effort that drops off",
         [
             "--seed",
             "13",
