@@ -12,7 +12,7 @@ import numpy as np
 from brakebeat.formats.recording import Recording
 from brakebeat.reference.blocks import blocks
 from brakebeat.reference.bounds import release_rad, stroke_bounds
-from brakebeat.reference.curve.chain import Chain, join_runs
+from brakebeat.reference.curve.chain import Chain, join_runs, lone
 from brakebeat.reference.curve.coming import Lag, with_the_pulls_coming
 from brakebeat.reference.curve.ends import Stroke, locate_strokes, parted
 from brakebeat.reference.curve.exchange import exchanged
@@ -125,7 +125,7 @@ def _fits(
     """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught. And how
     starts out of a rest lag."""
     t_s = train.t_s
-    alone = [join_runs([run], []) for run in runs]
+    alone = [lone(run) for run in runs]
     noise = find_noise(alone, scales.spacing_rad, Noise())
     singles = fit_chains(alone, magnets, scales.spacing_rad, noise, scales.accel_rad_s2)
     doubted = []
@@ -133,7 +133,7 @@ def _fits(
         free = _free_between(runs, number - 1, number + 1, len(t_s))
         better = exchanged(runs[number], single, t_s, free)
         if better is not None:
-            runs[number], alone[number] = better, join_runs([better], [])
+            runs[number], alone[number] = better, lone(better)
             doubted.append(number)
     again = [alone[number] for number in doubted]
     refitted = fit_chains(again, magnets, scales.spacing_rad, noise, scales.accel_rad_s2)
@@ -323,7 +323,7 @@ def _marked(fit: Fit, train: EdgeTrain, zero_index: int | None) -> Bounds | None
     at = np.flatnonzero(rows == kept)
     if not len(at):
         return None
-    angle = float(fit.angle_rad()[at[0]])
+    angle = float(fit.angle_rad[at[0]])
     half = 0.5 * fit.spacing_rad
     return Bounds(angle - half, angle + half)
 

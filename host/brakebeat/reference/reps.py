@@ -20,6 +20,8 @@ from brakebeat.results import BrakeTiming, Rep
 
 # Fewer edges than this in a phase leave its acceleration to the penalty alone.
 FEW_EDGES = 5
+# The top of a course that errs lies too high, in standard deviations of the error (found on simulated athletes).
+_TOO_GREAT = 0.3
 # A half pull may be followed by a whole way back, hardly by more.
 MOST_WOUND = 3.0
 
@@ -163,6 +165,7 @@ def _state_uncertainty(
     speed = max(float(phases[1].speed_rad_s[0]), 1e-3)
     said = rep.uncertainty
     said["peak_rad_s"] = float(spread[0])
+    rep.peak_rad_s -= _TOO_GREAT * said["peak_rad_s"]
     said["start_us"] = stroke.begin.t_sd_s * 1e6
     said["end_us"] = stroke.finish.t_sd_s * 1e6
     extension_sd_s = float(np.hypot(spread[1], zero.sd_rad)) / speed

@@ -27,7 +27,8 @@ class Chain:
 
     ``t_s`` in the chain's own time; ``place`` along the shaft; ``sense`` ±1. ``runs`` and, for each, its edges
     ``slices`` and the ``delay_s`` that leads back to the recording's time; ``turnings`` between them.
-    ``ease`` (pieces,) weakens (< 1) or strengthens the jerk penalty, ``trust`` (n,) the edges.
+    ``ease`` (pieces,) weakens (< 1) or strengthens the jerk penalty, ``trust`` (n,) the edges. The spline goes on for
+    ``margin_s`` beyond the outermost edges.
     """
 
     t_s: Array
@@ -37,6 +38,7 @@ class Chain:
     slices: list[slice]
     delay_s: list[float]
     turnings: list[Turning]
+    margin_s: float = MARGIN_S
     grid: Grid = field(init=False)
     first: Integers = field(init=False)
     rows: Array = field(init=False)
@@ -45,7 +47,8 @@ class Chain:
     trust: Array = field(init=False)
 
     def __post_init__(self) -> None:
-        self.grid = Grid.over(float(self.t_s[0]) - MARGIN_S, float(self.t_s[-1]) + MARGIN_S, STEP_S)
+        first, last = float(self.t_s[0]), float(self.t_s[-1])
+        self.grid = Grid.over(first - self.margin_s, last + self.margin_s, STEP_S)
         self.first, self.rows = self.grid.basis(self.t_s)
         self.slopes = self.grid.basis(self.t_s, 1)[1]
         self.ease = np.ones(self.grid.pieces)
@@ -68,7 +71,12 @@ class Chain:
         return float(self.t_s[cut - 1]), float(self.t_s[cut])
 
 
-def join_runs(runs: Sequence[EdgeRun], turnings: Sequence[Turning]) -> Chain:
+def lone(run: EdgeRun) -> Chain:
+    """A run by itself, of which nothing is asked beyond its edges."""
+    return join_runs([run], [], margin_s=0.0)
+
+
+def join_runs(runs: Sequence[EdgeRun], turnings: Sequence[Turning], margin_s: float = MARGIN_S) -> Chain:
     """A chain of runs with a turning between each and the next."""
     times, senses, delays = [], [], []
     places: list[Integers] = []
@@ -94,4 +102,5 @@ def join_runs(runs: Sequence[EdgeRun], turnings: Sequence[Turning]) -> Chain:
         slices,
         delays,
         list(turnings),
+        margin_s,
     )

@@ -229,7 +229,7 @@ def _beside_rest(fit: Fit, number: int, *, before: bool) -> tuple[Array, Array, 
     most = int(_EDGES_FROM_REST * max(2.0 * np.pi / fit.spacing_rad / 6.0, 1.0) ** 0.5)
     count = min(most, edges.stop - edges.start)
     part = slice(edges.start, edges.start + count) if before else slice(edges.stop - count, edges.stop)
-    t, angle = chain.t_s[part], fit.angle_rad()[part]
+    t, angle = chain.t_s[part], fit.angle_rad[part]
     sigma = fit.noise.sigma(fit.speed_rad_s[part])
     if not before:
         t, angle, sigma = -t[::-1], angle[::-1], sigma[::-1]

@@ -25,7 +25,7 @@ def exchanged(
         fit: of this run alone, or of the chain in which ``own`` are its edges.
         t_s: all edges, ``unused``: the numbers of those in no run.
     """
-    residual = (fit.angle_rad() - fit.chain.at_edges(fit.coefficients, fit.chain.rows))[own]
+    residual = (fit.angle_rad - fit.chain.at_edges(fit.coefficients, fit.chain.rows))[own]
     speed = fit.speed_rad_s[own]
     doubted = np.flatnonzero(np.abs(residual) > _DOUBT * fit.noise.sigma(speed))
     if not len(doubted) or not len(unused):

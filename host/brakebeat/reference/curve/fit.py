@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -49,8 +50,9 @@ class Fit:
         """Angle (or a derivative) at times of the chain."""
         return self.chain.grid.value(self.coefficients, np.asarray(t_s, float), derivative)
 
+    @cached_property
     def angle_rad(self) -> Array:
-        """The edges' angles as the fitted offsets and shift have them."""
+        """The edges' angles (n,) as the fitted offsets and shift have them."""
         return _angles(self.chain, self.spacing_rad, self.offsets_rad, self.shift_rad)
 
     def covariance(self, functions: list[tuple[float, int]]) -> Array:

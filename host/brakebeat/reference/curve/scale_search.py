@@ -35,7 +35,7 @@ def refine_noise(fits: Sequence[Fit]) -> Noise:
     """Scales once offsets and shift are known."""
     return _search(
         [fit.chain for fit in fits],
-        [fit.angle_rad() for fit in fits],
+        [fit.angle_rad for fit in fits],
         [fit.speed_rad_s for fit in fits],
         fits[0].noise,
         _AGAIN_SPANS,

@@ -169,11 +169,15 @@ class _Window:
         weighed = self._weigh(levels, trials, slice(None))
         cost = weighed.cost + np.arange(len(_WANDERS))[:, None] * _WANDER_COST
         least = cost.min()
+        likely = cost < least + _KEPT
+        speeds = np.empty((3, len(self.grid_s), cost.shape[1]))
+        once = np.flatnonzero(likely.any(axis=0))
+        speeds[:, :, once] = self._speeds(trials, once)
         courses, variance, onset, weight = [], [], [], []
         for level, own in enumerate(cost):
-            which = np.flatnonzero(own < least + _KEPT)
+            which = np.flatnonzero(likely[level])
             if len(which):
-                found = self._greatest(levels, level, trials, weighed, which)
+                found = self._greatest(levels, level, trials, weighed, which, speeds[:, :, which])
                 courses.append(found[0])
                 variance.append(np.full(len(which), found[1]))
                 onset.append(self._onsets(trials, weighed.unknowns[:, level, which], which))
@@ -264,12 +268,21 @@ class _Window:
         return _Weighed(cost, unknowns, table[:, :3])
 
     def _greatest(
-        self, levels: _Levels, level: int, trials: _Trials, weighed: _Weighed, which: Integers
+        self,
+        levels: _Levels,
+        level: int,
+        trials: _Trials,
+        weighed: _Weighed,
+        which: Integers,
+        speeds: Array,
     ) -> tuple[Array, float]:
         """50 ms means of the power under some trials (grid, k), W, and the variance of the greatest one under the
-        likeliest of them."""
-        unknowns = weighed.unknowns[:, level, which]
-        speeds, angles = self._speeds(trials, which), self._angles(trials, which)
+        likeliest of them.
+
+        Args:
+            speeds: what the unknowns of these trials add to the speeds on the grid, (3, grid, k).
+        """
+        unknowns, angles = weighed.unknowns[:, level, which], self._angles(trials, which)
         basis = levels.basis[level]
         white = levels.whiten[level] @ (self.angle_rad[:, None] - (angles * unknowns[:, None]).sum(axis=0))
         start = np.linalg.solve(levels.triangle[level], basis.T @ white)

@@ -24,7 +24,7 @@ class StrokeEdges:
         fit, own = stroke.fit, stroke.edges
         return cls(
             fit.chain.t_s[own],
-            stroke.sense * (fit.angle_rad()[own] - zero_rad),
+            stroke.sense * (fit.angle_rad[own] - zero_rad),
             fit.noise.sigma(fit.speed_rad_s[own]) / np.sqrt(fit.chain.trust[own]),
         )
 
