@@ -11,7 +11,7 @@ from micropython import const
 MOVED_CHI = const(12.0)
 # A pull from rest is placed by the edges up to this angle from the vertex (at least 4), with this much cubic share.
 _NEAR_RAD = const(5.0)
-_NEAR_BEND = const(0.05)
+_NEAR_BEND = const(0.03)
 # Such a pull weakens faster than one that goes on from a brake, by about this factor.
 _NEAR_WEAKER = const(1.8)
 # A pull from rest takes about so long to build up, seconds (common practice, no source).

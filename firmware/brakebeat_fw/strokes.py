@@ -298,7 +298,7 @@ class Strokes:
             stretch.tidy_start()
         base = stretch.buffer[0]
         after = stretch.after(0, base, False)
-        start_s = fit_start(after, -1.5)
+        start_s = fit_start(after, -1.5, odd=True)
         if after.distance > _REST_SPACINGS or after.chi > _REST_CHI * len(after.us):
             self._in_motion = True
             return False

@@ -21,7 +21,9 @@ _MISSED_CHI = const(8.4)
 # Where a pull or a brake fits badly alone its torque may change as no other's does: by this cubic share, standard
 # deviation, which has to fit better by so many squared standard deviations.
 _ODD_BEND = const(0.5)
-_ODD_BEND_CHI = const(8.4)
+_ODD_BEND_CHI = const(6.0)
+# Of the speed's growth no more than this share may be gone at the farthest edge.
+_SPENT = const(-0.33)
 # Edges that place a stop: few, so that a parabola holds.
 _ALONE_EDGES = const(5)
 _ALONE_STEPS = const(16)
@@ -293,11 +295,12 @@ def _stop(side, latest):
     return _fit_alone(side, side.us[0], min(latest, side.us[0] + _span(side))), side
 
 
-def fit_start(after, earliest, most=1e9):
-    # type: (Side, float, float) -> float
-    """Seconds at which the wheel started from rest, from the edges after alone; most: no more doubt is of any use."""
+def fit_start(after, earliest, most=1e9, odd=False):
+    # type: (Side, float, float, bool) -> float
+    """Seconds at which the wheel started from rest, from the edges after alone; most: no more doubt is of any use;
+    odd: the edges are known to be real, so that what fits badly is an odd pull."""
     near = after.near()
-    at = _fit_alone(near, max(earliest, near.us[0] - _span(near)), near.us[0], most)
+    at = _fit_alone(near, max(earliest, near.us[0] - _span(near)), near.us[0], most, odd)
     after.take(near.solution())
     after.doubt = near.doubt
     return at
@@ -309,20 +312,21 @@ def _span(side):
     return min(_SPAN_MOST_S, 5.0 * abs(side.us[1] - side.us[0]))
 
 
-def _fit_alone(side, low, high, most=1e9):
-    # type: (Side, float, float, float) -> float
+def _fit_alone(side, low, high, most=1e9, odd=True):
+    # type: (Side, float, float, float, bool) -> float
     at = search(side.misfit, low, high, _ALONE_STEPS, most)
     doubt = side.misfit(at)
     usual = side.bend_spread
     best = (0, usual)
     for missed, spread, cost in ((0, _ODD_BEND, _ODD_BEND_CHI), (1, usual, _MISSED_CHI)):
-        if min(doubt, most) <= cost:
+        if min(doubt, most) <= cost or not (missed or odd):
             continue
         side.missed = missed
         side.loosen(spread)
         other = search(side.misfit, low, high, _ALONE_STEPS, most)
         value = side.misfit(other) + cost
-        if value < doubt:
+        # A wheel that gains no more speed need not have started here.
+        if value < doubt and side.jerk * abs(side.us[-1] - other) < _SPENT * side.curvature:
             at = other
             doubt = value
             best = (missed, spread)

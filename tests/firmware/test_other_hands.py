@@ -1,4 +1,4 @@
-"""What other athletes on other rigs do to the board: long ranges, fast light wheels, brakes that build up throughout."""
+"""Other athletes on other rigs: long ranges, fast light wheels, brakes that build up until the wheel stands."""
 
 import pytest
 
