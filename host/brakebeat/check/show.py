@@ -14,6 +14,7 @@ from rich.text import Text
 
 from brakebeat.check.compare import FIGURES, FigureReport, FileReport
 from brakebeat.results import Rep
+from brakebeat.whole_table import print_whole
 from brakebeat.wording import counted
 
 
@@ -60,7 +61,7 @@ def console_for(stream: TextIO) -> Console:
 
 def show_agreement(report: FileReport, console: Console) -> None:
     """Print the agreement over one recording's reps and the verdict, without the line per rep."""
-    console.print(agreement_table(report.agreement, counted(report.matched, "rep")))
+    print_whole(console, agreement_table(report.agreement, counted(report.matched, "rep")))
     console.print(Text(ABOUT))
     _print_misses([report], report.agreement, console)
     _print_verdict([report], console)
@@ -69,11 +70,11 @@ def show_agreement(report: FileReport, console: Console) -> None:
 def show_reports(reports: Sequence[FileReport], pooled: Mapping[str, FigureReport], console: Console) -> None:
     """Print a line per file (or a line per rep of the only one), the pooled agreement and the verdict."""
     if len(reports) == 1:
-        console.print(_rep_table(reports[0]))
+        print_whole(console, _rep_table(reports[0]))
         _print_counters(reports[0], console)
     else:
-        console.print(_file_table(reports))
-    console.print(agreement_table(pooled, counted(sum(report.matched for report in reports), "rep")))
+        print_whole(console, _file_table(reports), ("recording",))
+    print_whole(console, agreement_table(pooled, counted(sum(report.matched for report in reports), "rep")))
     console.print(Text(ABOUT))
     _print_misses(reports, pooled, console)
     _print_verdict(reports, console)
@@ -90,8 +91,8 @@ def show_many(reports: Sequence[FileReport], pooled: Mapping[str, FigureReport],
         return
     failed = [report for report in reports if report.verdict == "fail"]
     if failed:
-        console.print(_file_table(failed))
-    console.print(agreement_table(pooled, counted(sum(report.matched for report in reports), "rep")))
+        print_whole(console, _file_table(failed), ("recording",))
+    print_whole(console, agreement_table(pooled, counted(sum(report.matched for report in reports), "rep")))
     console.print(Text(ABOUT))
     _print_misses(failed, pooled, console)
     _print_verdict(reports, console)
@@ -176,7 +177,7 @@ def withheld_lines(figures: Mapping[str, FigureReport]) -> list[str]:
 
 def _new_table(title: Text, first: str) -> Table:
     table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
-    table.add_column(first, overflow="fold")
+    table.add_column(first)
     return table
 
 

@@ -10,6 +10,7 @@ from rich.table import Table
 
 from brakebeat.results import Analysis, Rep
 from brakebeat.screen import RPM_PER_RAD_S, or_dash
+from brakebeat.whole_table import print_whole
 from brakebeat.wording import CUE_WORDS, counted
 
 
@@ -35,12 +36,10 @@ def print_analysis(analysis: Analysis) -> None:
         "braking",
         "notes",
     ):
-        table.add_column(
-            heading, justify="left" if heading in ("braking", "notes") else "right", no_wrap=True
-        )
+        table.add_column(heading, justify="left" if heading in ("braking", "notes") else "right")
     for rep in analysis.reps:
         table.add_row(*_cells(rep))
-    console.print(table)
+    print_whole(console, table, ("notes",))
     for cue in analysis.cues:
         console.print(
             f"cue: {CUE_WORDS.get(cue.kind, cue.kind)} at {cue.t_us / 1e6:.3f} s, in rep {cue.rep + 1}"

@@ -10,6 +10,7 @@ from rich.table import Table
 
 from brakebeat.store.queries import SessionSummary, StoredSet
 from brakebeat.store.rep_rows import StoredRep
+from brakebeat.whole_table import print_whole
 from brakebeat.wording import counted
 
 
@@ -41,7 +42,7 @@ def print_sessions(found: Sequence[SessionSummary], total: int) -> None:
             str(each.reps),
         )
     out = console()
-    out.print(table)
+    print_whole(out, table, ("athlete", "exercise"))
     if len(found) < total:
         out.print(f"{len(found)} of {total} sessions, the newest first; --limit 0 lists all")
 
@@ -68,12 +69,12 @@ def print_set(each: StoredSet, notes: Sequence[tuple[int, str]]) -> None:
         "ecc.\ns",
         "brake\nfract.",
     ):
-        table.add_column(heading, justify="right", no_wrap=True)
+        table.add_column(heading, justify="right")
     table.add_column("braking")
     table.add_column("notes")
     for rep in each.reps:
         table.add_row(*_cells(rep))
-    out.print(table)
+    print_whole(out, table, ("notes",))
     counting = each.counting
     powers = [
         rep.rep.concentric.mean_power_w for rep in counting if rep.rep.concentric.mean_power_w is not None
