@@ -66,7 +66,7 @@ class _Rest:
 # Odds as the ends of some six hundred simulated strokes have them.
 _AFTER_REST = _Rest(((1.0, 0.0), (0.1, 0.0), (0.01, 0.0)), ((1.0, 0.0),), rises=True)
 _BEFORE_REST = _Rest(
-    ((10.0, 4.0), (3.0, 2.0), (1.0, 1.0), (0.1, 0.0), (0.01, 0.0)),
+    ((1000.0, 12.0), (100.0, 8.0), (10.0, 4.0), (3.0, 2.0), (1.0, 1.0), (0.1, 0.0), (0.01, 0.0)),
     ((1.0, 0.0), (3.0, 1.2), (8.0, 4.3)),
     rises=False,
 )
