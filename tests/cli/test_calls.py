@@ -40,6 +40,8 @@ def _refused(capsys, call: str) -> tuple[str, str]:
         ("rig", "rig ", "required: {new,show,template}"),
         ("vcd", "vcd ", "required: {channels,read,write}"),
         ("board docter", "board ", "'docter' (choose from "),
+        ("report 3 --force abc", "report ", "argument --force: 'abc': a number is needed"),
+        ("simulate --magnets six", "simulate ", "argument --magnets: 'six': a whole number is needed"),
     ],
 )
 def test_a_call_that_is_none(call, usage, said, capsys):

@@ -19,6 +19,14 @@ class Parser(argparse.ArgumentParser):
             self.error(f"unknown: {' '.join(unknown)}{''.join(hints)}")
         return found, unknown
 
+    def error(self, message: str) -> NoReturn:
+        """As argparse has it, with its words for programmers put into plain ones."""
+        for kind, plain in (("int", "a whole number"), ("float", "a number")):
+            head, found, value = message.partition(f"invalid {kind} value: ")
+            if found:
+                message = f"{head}{value}: {plain} is needed"
+        super().error(message)
+
     def no_such(self, what: str, word: str, known: Iterable[str]) -> NoReturn:
         """End with exit code 2: ``word`` is none of the ``known`` ones."""
         meant = _meant(word, known) or ";"

@@ -51,7 +51,8 @@ def run(args: argparse.Namespace) -> int:
         _to_file(store, kind, Path(args.out), athlete, args)
     size_kb = Path(args.out).stat().st_size / 1e3
     size = f"{size_kb:.1f} kB" if size_kb < 1e3 else f"{size_kb / 1e3:.1f} MB"
-    print(f"{args.out}: {size} of {kind}", file=sys.stderr)
+    words = {"csv": "CSV", "parquet": "Parquet", "json": "JSON"}[kind]
+    print(f"{args.out}: {size} of {words}", file=sys.stderr)
     return 0
 
 
