@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import dataclasses
+import os
 
 import numpy as np
 import pytest
@@ -215,3 +216,10 @@ async def test_a_firmware_that_does_not_start_is_quoted(late, monkeypatch, tmp_p
     with pytest.raises(DeviceError, match="no such luck"):
         async with virtual_rig(late):
             pass
+
+
+@pytest.mark.skipif(not hasattr(os, "getpgid"), reason="process groups of a POSIX system")
+async def test_a_terminals_ctrl_c_does_not_reach_the_board(late):
+    # It would die of it before it is put away, and asyncio would complain of a child that is gone.
+    async with virtual_rig(late, speed=SPEED) as rig:
+        assert os.getpgid(rig.board.process.pid) != os.getpgid(0)

@@ -145,6 +145,8 @@ async def virtual_board(
         stdin=asyncio.subprocess.DEVNULL,
         stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.STDOUT,
+        # A terminal's Ctrl-C is ours alone: a board that dies of it beforehand makes asyncio complain.
+        start_new_session=True,
     )
     board = VirtualBoard("", address, chosen, _offset_us(recording), process)
     ready = asyncio.Event()
