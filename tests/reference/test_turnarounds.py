@@ -9,6 +9,7 @@ from brakebeat.formats.recording import Recording
 from brakebeat.reference import analyse
 from brakebeat.reference.edges import edge_train
 from brakebeat.reference.pipeline import understand
+from brakebeat.simulate import default_sensed, draw_plan, preset
 
 
 def errors_ms(kind, seed, figure):
@@ -184,3 +185,13 @@ def test_a_brake_that_begins_among_the_last_edges():
     # edge after the other went as a fault until the rep was gone.
     ends = errors_ms("partial-6", 4_018_014, "end_us")
     assert abs(ends[-1]) < 10.0
+
+
+def test_pulls_that_take_three_times_as_long_to_come():
+    # 120 ms were no time that a pull could take: 5 ms at turnarounds, 20 at the first start.
+    for seed in (71, 72):
+        sensed = default_sensed(seed, plan=draw_plan(seed, reps=10, rise_s=0.12), sensor=preset("clean", 12))
+        pairs = list(zip(analyse(sensed.recording).reps, sensed.truth["reps"], strict=True))
+        ends_ms = np.array([(rep.end_us - true["end_us"]) * 1e-3 for rep, true in pairs])
+        assert np.abs(ends_ms[:-1]).max() < 4.0
+        assert abs(pairs[0][0].start_us - pairs[0][1]["start_us"]) < 15e3

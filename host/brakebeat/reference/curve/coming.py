@@ -19,23 +19,24 @@ from brakebeat.reference.curve.system import shift_prior
 from brakebeat.reference.model.spline import Array
 from brakebeat.reference.turnaround.reading import Model, Reading, Verdict
 from brakebeat.reference.turnaround.readings import Readings
-from brakebeat.reference.turnaround.side import COMING_S, RISE_S
+from brakebeat.reference.turnaround.side import RISE_S
 from brakebeat.reference.turnaround.turns import Turning
 
 # The other turnarounds' evidence counts so much of the own one's: no two pulls come quite alike.
 _OTHERS = 0.5
-# A pull may come in any of so many times between the shortest and the longest; about this one, give or take (in its
-# logarithm), beforehand: what places simulated vertices best where few magnets hardly tell.
-_FINELY = 31
+# A pull may come in any time from the shortest to the longest of these, looked at in so many steps; in about this one,
+# give or take (in its logarithm), beforehand: what places simulated vertices best where few magnets hardly tell.
+_TIMES_S = (0.01, 0.017, 0.025, 0.035, 0.047, 0.063, 0.085, 0.115, 0.155)
+_FINELY = 41
 _COMING_S, _SPREAD = 0.035, 0.5
 # How far each sense's edges are shifted is the same at all turnarounds, and is asked for together with it: a joint fit
 # through the turnarounds tells it worse than what is known beforehand, unless that is next to nothing. In standard
 # deviations of what is known; a turnaround's own shift differs hardly.
 _SHIFTS = (-2.0, 0.0, 2.0)
 _SHIFT_SD_RAD = 0.001
-# Of the time that a pull takes to come half is lost, but for what passes before it beats friction and the wheel moves;
-# no two pulls come quite alike.
-_SHARE_OF_LAG = 0.4
+# Of the time that a pull takes to come half is lost, but for what passes before it beats friction and the wheel moves
+# (found on simulated wheels whose pulls came within 12 to 150 ms); no two pulls come quite alike.
+_SHARE_OF_LAG, _BEFORE_MOVING_S = 0.5, 0.0045
 _LAG_SD_S = 0.0015
 # A turnaround with more misfit than this for each edge follows no such course.
 _ODD = 3.0
@@ -90,13 +91,13 @@ def _weights(cost: Array) -> Array:
 def _lag(weight: Array) -> Lag:
     """The lag of a pull that comes in any of the times, whatever the shift."""
     likely = weight.sum(axis=0)
-    lag_s = _SHARE_OF_LAG * _fine_s()
+    lag_s = np.maximum(_SHARE_OF_LAG * _fine_s() - _BEFORE_MOVING_S, 0.0)
     mean = float(likely @ lag_s)
     return Lag(mean, math.sqrt(float(likely @ (lag_s - mean) ** 2) + _LAG_SD_S**2))
 
 
 def _fine_s() -> Array:
-    return np.linspace(COMING_S[0], COMING_S[-1], _FINELY)
+    return np.geomspace(_TIMES_S[0], _TIMES_S[-1], _FINELY)
 
 
 def _fine_shifts() -> Array:
@@ -105,8 +106,8 @@ def _fine_shifts() -> Array:
 
 def _between(values: Sequence[Sequence[float]]) -> Array:
     """What verdicts (r, shifts · times) say of all shifts and times in between, (r, _FINELY, _FINELY)."""
-    table = np.asarray(values).reshape(len(values), len(_SHIFTS), len(COMING_S))
-    times = between(np.array(COMING_S), _fine_s())
+    table = np.asarray(values).reshape(len(values), len(_SHIFTS), len(_TIMES_S))
+    times = between(np.log(_TIMES_S), np.log(_fine_s()))
     return between(np.array(_SHIFTS), _fine_shifts()) @ table @ times.T
 
 
@@ -116,12 +117,12 @@ def _verdicts(models: Sequence[Model], turned: Sequence[tuple[int, Turning]]) ->
         Reading(shifted, turning.near, turning.way, coming_s)
         for at, turning in turned
         for shifted in _shifted(models[at])
-        for coming_s in COMING_S
+        for coming_s in _TIMES_S
     ]
     if not readings:
         return []
     verdicts = Readings(readings).straight(np.arange(len(readings)))
-    each = len(_SHIFTS) * len(COMING_S)
+    each = len(_SHIFTS) * len(_TIMES_S)
     return [[verdicts[at * each + number] for number in range(each)] for at in range(len(turned))]
 
 
