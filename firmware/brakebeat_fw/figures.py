@@ -74,6 +74,8 @@ class Phase:
             half = half_s
             if taken.fits or sign > 0:
                 half = max(half, min(_WIDEST_S, _HALF_TURN / max(there[0], 1.0)))
+            if sign > 0:
+                half = max(half, 2.0 * half_s - (span_s - t))
             here = there
             there = curve.speed_at(t, half, 6, 2, hint)
             # A cubic in the share of the way from one to the other, both with their accelerations.
@@ -173,7 +175,11 @@ class Figures:
         curve.xs = array("f", xs)
         for k in range(curve.nearest(extension_s, 0), curve.count):
             curve.xs[k] += fitted.lag(curve.ts[k])[0]
+        # Over phi = 0, where the pull may end at once, no window reaches: it would take the top off its power.
+        count = curve.count
+        curve.count = curve.nearest(extension_s, 0) + 1
         pull = Phase(curve, start, extension_s, 1, half_s, spacing_rad, fitted)
+        curve.count = count
         yield
         brake = Phase(curve, stop, curve.duration_s - extension_s, -1, half_s, spacing_rad, fitted)
         yield
