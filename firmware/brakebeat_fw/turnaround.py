@@ -19,9 +19,11 @@ _PAUSE_CHI = const(12.0)
 # A magnet missed beside the turnaround likewise.
 _MISSED_CHI = const(8.4)
 # Where a pull or a brake fits badly alone its torque may change as no other's does: by this cubic share, standard
-# deviation, which has to fit better by so many squared standard deviations.
+# deviation, which has to fit better by so many squared standard deviations. A pull has to be off by more to begin with:
+# by less are magnets that stand unevenly and have not been learnt yet.
 _ODD_BEND = const(0.5)
 _ODD_BEND_CHI = const(6.0)
+_ODD_PULL_CHI = const(20.0)
 # Of the speed's growth no more than this share may be gone at the farthest edge.
 _SPENT = const(-0.33)
 # Edges that place a stop: few, so that a parabola holds.
@@ -318,6 +320,7 @@ def _fit_alone(side, low, high, most=1e9, odd=True):
     doubt = side.misfit(at)
     usual = side.bend_spread
     best = (0, usual)
+    odd = odd and doubt > (_ODD_PULL_CHI if side.bend else _ODD_BEND_CHI)
     for missed, spread, cost in ((0, _ODD_BEND, _ODD_BEND_CHI), (1, usual, _MISSED_CHI)):
         if min(doubt, most) <= cost or not (missed or odd):
             continue
