@@ -100,8 +100,13 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                 soonest = ((soonest * rest) // (soonest + rest + 1)) << 4
                 if dt < soonest and dt > near >> 3:
                     state[_ODDS] += 1
-                if state[_SLOW] and state[_RUN] < 2:
-                    # Near a turnaround the same magnet may pass again soon: only a bounce is as quick as this.
+                if (state[_SLOW] and state[_RUN] < 2) or (
+                    state[_CONFIRM] > 4
+                    and (seen == 2 or (p1 * 8 < before * 7 and before * 16 > state[_P3] * 17))
+                ):
+                    # Near a turnaround the same magnet may pass again soon: only a bounce is as quick as this. And
+                    # where a pull begins or the wheel was slowing the edge before may be the wrong one: with more than
+                    # a few magnets both will be read again.
                     if (near >> 4) > least:
                         least = near >> 4
                     if least > 4000:

@@ -328,8 +328,10 @@ def _fit_alone(side, low, high, most=1e9, odd=True):
         side.loosen(spread)
         other = search(side.misfit, low, high, _ALONE_STEPS, most)
         value = side.misfit(other) + cost
-        # A wheel that gains no more speed need not have started here.
-        if value < doubt and side.jerk * abs(side.us[-1] - other) < _SPENT * side.curvature:
+        # A wheel that gains no more speed need not have started here; torque that grows away from where it stood is
+        # no torque but a wrong edge.
+        fades = side.jerk * abs(side.us[-1] - other)
+        if value < doubt and (missed or fades > 0.0) and fades < _SPENT * side.curvature:
             at = other
             doubt = value
             best = (missed, spread)
