@@ -198,7 +198,9 @@ class Stretch:
         side.noise = (model * model + noise * noise) ** 0.5
         if pulled:
             side.bend = max(_BEND_MOST, _BEND * reach_rad)
-            side.bend_spread = (_BEND_SPREAD_FEW if self.magnets <= _FEW else _BEND_SPREAD) * reach_rad
+            # Magnets that have not been learnt yet look like torque that changes, too.
+            new = side.stride == 1 and not (self.table.reps or self.sense_known)
+            side.bend_spread = (_BEND_SPREAD_FEW if new or self.magnets <= _FEW else _BEND_SPREAD) * reach_rad
             side.lag = self._lag_rad / spacing_rad
             side.lag_room = (_LAG_LEARNT_ROOM_RAD if self._lags else _LAG_ROOM_RAD) / spacing_rad
             if side.stride == 1:
