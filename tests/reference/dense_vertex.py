@@ -3,8 +3,7 @@
 import numpy as np
 from scipy.stats import multivariate_normal
 
-from brakebeat.reference.turnaround.meeting import ACCEL_SPREAD, ACCEL_SPREAD_AT_REST
-from brakebeat.reference.turnaround.side import CHANGE, RISE_S, STEADY_JERK_PER_S
+from brakebeat.reference.turnaround.side import RISE_S
 
 
 def grown(x, rise_s):
@@ -18,7 +17,7 @@ def swelled(x, swell_s):
     return swell_s**2 * (part**4 / 4.0 - part**5 / 10.0 + 0.5 * late + 0.5 * late**2)
 
 
-def cost_of(edges, split, unseen_s, rest_s, scales):
+def cost_of(edges, split, unseen_s, rest_s, scales, manner):
     """−2·log likelihood, less its constant, and the expected angle of the turn.
 
     Args:
@@ -26,6 +25,7 @@ def cost_of(edges, split, unseen_s, rest_s, scales):
         unseen_s: how long after the last edge before the wheel stood.
         scales: jerk density, usual acceleration, spacing, the shift's doubt, how long the pull takes to come (0: none
             comes).
+        manner: how much the acceleration changes; ``rough`` is in the jerk density already.
     """
     t_s, angle, sigma = edges
     jerk, usual, spacing, shift_sd, change_s = scales
@@ -34,14 +34,14 @@ def cost_of(edges, split, unseen_s, rest_s, scales):
     x = np.where(before, vertex - t_s, t_s - vertex - rest_s)
     rested = rest_s > 0.0
     fall = np.where(~before & rested, grown(x, RISE_S), 0.5 * x**2)
-    spread = (ACCEL_SPREAD_AT_REST if rested else ACCEL_SPREAD) * usual * fall
+    spread = (manner.spread_at_rest if rested else manner.spread) * usual * fall
     same = before[:, None] == before[None, :]
     low, apart = np.minimum.outer(x, x), np.abs(np.subtract.outer(x, x))
     covariance = same * jerk * low**3 * (low**2 / 20.0 + low * apart / 8.0 + apart**2 / 12.0)
-    steady = x**3 / 6.0 * STEADY_JERK_PER_S * usual
+    steady = x**3 / 6.0 * manner.steady_per_s * usual
     covariance += same * np.outer(steady, steady)
     if not rested and change_s > 0.0:
-        change = np.where(before, 0.0, CHANGE * usual * swelled(x, change_s))
+        change = np.where(before, 0.0, manner.change * usual * swelled(x, change_s))
         covariance += np.outer(change, change)
     # As the code under test does it, against rounding.
     covariance += 1e-11 * np.eye(len(t_s))

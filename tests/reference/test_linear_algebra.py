@@ -9,15 +9,16 @@ from brakebeat.reference.curve.basis import Basis
 from brakebeat.reference.model.spline import Grid
 from brakebeat.reference.turnaround.listener import Listener
 from brakebeat.reference.turnaround.meeting import met
-from brakebeat.reference.turnaround.side import RISE_S, Sides
+from brakebeat.reference.turnaround.side import RISE_S, Manner, Sides
 from brakebeat.reference.turnaround.start import Prior, Starts
 from tests.reference.dense_vertex import cost_of
 
 ONE = np.array([0])
 SCALES = (3e3, 60.0, 1.0, 0.01, 0.045)
+MANNERS = (Manner(), Manner(change=2.4, steady_per_s=16.0, spread=1.2))
 
 
-def sides_of(edges, split, scales, rested):
+def sides_of(edges, split, scales, rested, manner):
     """The two sides of edges (times, angles, standard deviations), with room for an edge more than there are."""
     t_s, angle, sigma = edges
     jerk, usual, spacing, _, change_s = scales
@@ -31,6 +32,7 @@ def sides_of(edges, split, scales, rested):
         level = column(angle[own] - top, 0.0)
         shown = column(np.ones(len(own)), 0.0)
         each = [np.array([value]) for value in (jerk, usual, rise_s, change_s)]
+        each += [np.array([part * usual]) for part in (manner.change, manner.steady_per_s)]
         return Sides(column(away, 0.0), level, column(sigma[own], 1.0), shown, *each)
 
     own = np.arange(len(t_s))
@@ -38,8 +40,10 @@ def sides_of(edges, split, scales, rested):
     return side(own[:split][::-1], split - 1, 0.0, 0.0), side(own[split:], split, *after)
 
 
-@given(st.integers(0, 2**32 - 1), st.integers(1, 8), st.integers(1, 8), st.booleans())
-def test_two_sides_that_meet_give_the_normal_density_of_all_edges(seed, before, after, rested):
+@given(
+    st.integers(0, 2**32 - 1), st.integers(1, 8), st.integers(1, 8), st.booleans(), st.sampled_from(MANNERS)
+)
+def test_two_sides_that_meet_give_the_normal_density_of_all_edges(seed, before, after, rested, manner):
     rng = np.random.default_rng(seed)
     t_s = np.cumsum(rng.uniform(0.02, 0.1, before + after))
     angle = np.cumsum(np.append(rng.uniform(0.5, 1.5, before), -rng.uniform(0.0, 1.5, after)))
@@ -47,25 +51,26 @@ def test_two_sides_that_meet_give_the_normal_density_of_all_edges(seed, before, 
     gap = t_s[before] - t_s[before - 1]
     rest = 0.3 * gap if rested else 0.0
     unseen = np.array([0.1, 0.3, 0.6]) * gap
-    first, second = sides_of(edges, before, SCALES, rested)
-    doubts = np.array([SCALES[2]]), np.array([SCALES[3]])
+    first, second = sides_of(edges, before, SCALES, rested, manner)
+    spread = manner.spread_at_rest if rested else manner.spread
+    doubts = np.array([SCALES[2]]), np.array([SCALES[3]]), np.array([spread])
     told = (
         Listener(first).listen(ONE, unseen[None], rested=rested),
         Listener(second).listen(ONE, (gap - rest - unseen)[None], rested=rested),
     )
     found = met(*told, *doubts, rested=rested)
     for number in range(3):
-        cost, turned = cost_of(edges, before, unseen[number], rest, SCALES)
+        cost, turned = cost_of(edges, before, unseen[number], rest, SCALES, manner)
         assert found.cost[0, number] == pytest.approx(cost, rel=1e-5, abs=1e-3)
         assert angle[before - 1] + 0.5 + found.level_rad[0, number] == pytest.approx(turned, abs=1e-5)
 
 
-@given(st.integers(0, 2**32 - 1), st.integers(1, 12), st.booleans())
-def test_a_start_from_rest_has_the_normal_density_of_its_edges(seed, count, rises):
+@given(st.integers(0, 2**32 - 1), st.integers(1, 12), st.booleans(), st.sampled_from(MANNERS))
+def test_a_start_from_rest_has_the_normal_density_of_its_edges(seed, count, rises, manner):
     rng = np.random.default_rng(seed)
     away, way = np.cumsum(rng.uniform(0.02, 0.1, (2, count)), axis=1)
     sigma = rng.uniform(2e-3, 2e-2, count)
-    prior = Prior(SCALES[0], SCALES[1], SCALES[2])
+    prior = Prior(SCALES[0], SCALES[1], SCALES[2], manner=manner)
     starts = Starts.of([away - away[0]], [way - way[0]], [sigma], [prior, prior], rises=rises)
     lead = np.array([0.01, 0.1, 0.3])
     cost = starts.cost(np.array([lead, lead]))
@@ -73,7 +78,7 @@ def test_a_start_from_rest_has_the_normal_density_of_its_edges(seed, count, rise
         edges = away, way[0] - way, sigma
         scales = (*SCALES[:3], 1e-6, 0.0)
         # Out of a rest that lasts no time; without one (a brake played backwards) all of the torque is there at once.
-        dense, _ = cost_of(edges, 0, -lead[number], 1e-12 if rises else 0.0, scales)
+        dense, _ = cost_of(edges, 0, -lead[number], 1e-12 if rises else 0.0, scales, manner)
         assert cost[:, number] == pytest.approx(dense, rel=1e-5, abs=1e-3)
 
 
@@ -95,9 +100,9 @@ def test_gram_is_the_product_of_the_rows(seed, pieces):
 def test_a_course_without_noise_has_its_vertex_where_it_turned():
     t_s = np.array([-0.30, -0.25, -0.18, 0.18, 0.25, 0.30])
     edges = t_s, -0.5 * 60.0 * t_s**2, np.full(6, 1e-3)
-    first, second = sides_of(edges, 3, (1.0, 60.0, 1.0, 1e-4, 0.045), rested=False)
+    first, second = sides_of(edges, 3, (1.0, 60.0, 1.0, 1e-4, 0.045), False, MANNERS[0])
     unseen = 0.18 + np.linspace(-0.05, 0.05, 101)
-    doubts = np.array([1.0]), np.array([1e-4])
+    doubts = np.array([1.0]), np.array([1e-4]), np.array([0.4])
     told = (
         Listener(first).listen(ONE, unseen[None], rested=False),
         Listener(second).listen(ONE, 0.36 - unseen[None], rested=False),

@@ -13,7 +13,7 @@ from brakebeat.formats.recording import Recording
 from brakebeat.reference.blocks import blocks
 from brakebeat.reference.bounds import release_rad, stroke_bounds
 from brakebeat.reference.curve.chain import Chain, join_runs, lone
-from brakebeat.reference.curve.coming import Lag, with_the_pulls_coming
+from brakebeat.reference.curve.coming import Habit, with_the_pulls_coming
 from brakebeat.reference.curve.ends import Stroke, locate_strokes, parted
 from brakebeat.reference.curve.exchange import exchanged
 from brakebeat.reference.curve.fit import Fit, fit_chains
@@ -36,6 +36,7 @@ from brakebeat.reference.model.scales import measure_scales
 from brakebeat.reference.model.spline import Array, Integers
 from brakebeat.reference.path.clean import Path
 from brakebeat.reference.path.faults import best_path, measured
+from brakebeat.reference.turnaround.manners import usual_manner
 from brakebeat.reference.turnaround.reading import Model, Nearby
 from brakebeat.reference.turnaround.turns import NEAR, Turning, resolve
 from brakebeat.reference.zero import Bounds, Releases, Turns, Zero, find_zero
@@ -106,8 +107,8 @@ def _understand(train: EdgeTrain, zero_index: int | None) -> Understanding:
     if not runs:
         return Understanding(train.origin_us, *counts, [])
     magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
-    fits, lag = _fits(train, runs, magnets, scales, faults)
-    strokes = parted([locate_strokes(fit, lag) for fit in fits])
+    fits, habit = _fits(train, runs, magnets, scales, faults)
+    strokes = parted([locate_strokes(fit, habit) for fit in fits])
     sections = [_section(fit, own, train, zero_index) for fit, own in zip(fits, strokes, strict=True)]
     return Understanding(train.origin_us, *counts, sections)
 
@@ -121,9 +122,9 @@ def encoder_path(train: EdgeTrain) -> Path:
 
 def _fits(
     train: EdgeTrain, runs: list[EdgeRun], magnets: int, scales: Scales, faults: Faults
-) -> tuple[list[Fit], Lag]:
+) -> tuple[list[Fit], Habit]:
     """Scales from the strokes alone, then turnarounds, then the joint fit; once more with what that taught. And how
-    starts out of a rest lag."""
+    the pulls come."""
     t_s = train.t_s
     alone = [lone(run) for run in runs]
     noise = find_noise(alone, scales.spacing_rad, Noise())
@@ -159,17 +160,19 @@ def _fits(
         return _fits(train, alternating(kept), magnets, scales, faults)
     runs = trimmed
     untold: list[Turning | None] = [None] * len(runs)
-    runs, turnings = _resolve(t_s, runs, [model] * len(runs), marks, untold)
+    direct = [not _rested(before, after, model) for before, after in itertools.pairwise(runs)]
+    models = _mannered(t_s, runs, [model] * len(runs), marks, direct)
+    runs, turnings = _resolve(t_s, runs, models, marks, untold)
     fits = _fit_all(runs, turnings, magnets, scales, noise)
     righted = _exchanged_again(t_s, runs, fits)
     if righted is not None:
         runs = righted
         fits = _fit_all(runs, turnings, magnets, scales, noise)
     noise = refine_noise(fits)
-    models = _taught(fits, model, noise)
+    models = _taught(fits, dataclasses.replace(model, manner=models[0].manner), noise)
     runs, turnings = _resolve(t_s, runs, models, marks, turnings)
-    turnings, lag = with_the_pulls_coming(models, turnings)
-    return _fit_all(runs, turnings, magnets, scales, noise), lag
+    turnings, habit = with_the_pulls_coming(models, turnings)
+    return _fit_all(runs, turnings, magnets, scales, noise), habit
 
 
 def _exchanged_again(t_s: Array, runs: list[EdgeRun], fits: list[Fit]) -> list[EdgeRun] | None:
@@ -237,6 +240,18 @@ def _taught(fits: list[Fit], model: Model, noise: Noise) -> list[Model]:
     return models
 
 
+def _mannered(
+    t_s: Array, runs: list[EdgeRun], models: list[Model], marks: Marks, direct: Sequence[bool]
+) -> list[Model]:
+    """The models with the manner of the turnarounds between the runs, as they are read; ``direct``: which of them may
+    do without a rest, since only those tell it."""
+    last_row = [int(run.row[-1]) for run in runs]
+    numbers = sorted(number for group in _apart(runs) for number in group if direct[number])
+    nears = [_placed(t_s, runs, number, last_row[number], marks)[0] for number in numbers]
+    manner = usual_manner([models[number] for number in numbers], nears)
+    return [dataclasses.replace(model, manner=manner) for model in models]
+
+
 def _resolve(
     t_s: Array,
     runs: list[EdgeRun],
@@ -249,18 +264,11 @@ def _resolve(
     runs = list(runs)
     turnings: list[Turning | None] = [None] * (len(runs) - 1)
     for numbers in _apart(runs):
-        around = [_nearby(t_s, runs[number], runs[number + 1], last_row[number]) for number in numbers]
-        nears = [
-            dataclasses.replace(
-                near,
-                distance_cost=marks.distance_cost(number, window[0], window[-1]),
-                offset_rad=marks.offsets_of(number, window),
-                way=marks.way(runs[number], runs[number + 1]),
-            )
-            for number, (near, window) in zip(numbers, around, strict=True)
-        ]
+        around = [_placed(t_s, runs, number, last_row[number], marks) for number in numbers]
         found = resolve(
-            [models[number] for number in numbers], nears, [settled[number] for number in numbers]
+            [models[number] for number in numbers],
+            [near for near, _ in around],
+            [settled[number] for number in numbers],
         )
         for number, turning, (_, window) in zip(numbers, found, around, strict=True):
             turnings[number] = turning
@@ -277,6 +285,20 @@ def _apart(runs: list[EdgeRun]) -> list[list[int]]:
         if after.turned and fewest >= 2:
             groups[number % 2 if fewest < 2 * NEAR else 0].append(number)
     return groups
+
+
+def _placed(
+    t_s: Array, runs: list[EdgeRun], number: int, last_row: int, marks: Marks
+) -> tuple[Nearby, Integers]:
+    """The edges around the turnaround after a run, with what the strokes' marks say of them, and their numbers."""
+    near, window = _nearby(t_s, runs[number], runs[number + 1], last_row)
+    told = dataclasses.replace(
+        near,
+        distance_cost=marks.distance_cost(number, window[0], window[-1]),
+        offset_rad=marks.offsets_of(number, window),
+        way=marks.way(runs[number], runs[number + 1]),
+    )
+    return told, window
 
 
 def _nearby(t_s: Array, before: EdgeRun, after: EdgeRun, last_row: int) -> tuple[Nearby, Integers]:

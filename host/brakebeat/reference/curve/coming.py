@@ -11,6 +11,7 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from brakebeat.reference.curve.system import shift_prior
 from brakebeat.reference.model.spline import Array
 from brakebeat.reference.turnaround.reading import Model, Reading, Verdict
 from brakebeat.reference.turnaround.readings import Readings
-from brakebeat.reference.turnaround.side import RISE_S
+from brakebeat.reference.turnaround.side import USUAL, Manner
 from brakebeat.reference.turnaround.turns import Turning
 
 # The other turnarounds' evidence counts so much of the own one's: no two pulls come quite alike.
@@ -28,34 +29,54 @@ _OTHERS = 0.5
 # give or take (in its logarithm), beforehand: what places simulated vertices best where few magnets hardly tell.
 _TIMES_S = (0.01, 0.017, 0.025, 0.035, 0.047, 0.063, 0.085, 0.115, 0.155)
 _FINELY = 41
-_COMING_S, _SPREAD = 0.035, 0.5
+_COMING_S, _SPREAD = 0.035, 0.7
 # How far each sense's edges are shifted is the same at all turnarounds, and is asked for together with it: a joint fit
 # through the turnarounds tells it worse than what is known beforehand, unless that is next to nothing. In standard
 # deviations of what is known; a turnaround's own shift differs hardly.
 _SHIFTS = (-2.0, 0.0, 2.0)
 _SHIFT_SD_RAD = 0.001
-# Of the time that a pull takes to come half is lost, but for what passes before it beats friction and the wheel moves
-# (found on simulated wheels whose pulls came within 12 to 150 ms); no two pulls come quite alike.
-_SHARE_OF_LAG, _BEFORE_MOVING_S = 0.5, 0.0045
+# Out of a rest a pull grows from nothing within one of these times. What passes before it beats friction the wheel does
+# not show: that much less than pulls take to come (found on simulated wheels whose pulls came within 12 to 150 ms), give
+# or take (in its logarithm).
+RISES_S = (0.0, 0.01, 0.02, 0.035, 0.055, 0.085, 0.13)
+_BEFORE_MOVING_S, _SHARE_SPREAD = 0.009, 0.3
+# A pull out of a rest begins otherwise than those which follow a brake by such a chance, and then at once or in any of
+# the times (common experience, no source).
+_OTHERWISE = 0.35
+_ANYHOW = (0.25, 0.15, 0.15, 0.15, 0.13, 0.1, 0.07)
+# No two pulls come quite alike.
 _LAG_SD_S = 0.0015
 # A turnaround with more misfit than this for each edge follows no such course.
 _ODD = 3.0
 
 
 @dataclass(frozen=True)
-class Lag:
-    """How much earlier a wheel sets off out of a rest than its course at full pull has it, with its doubt."""
+class Habit:
+    """How pulls come in a session: how much the acceleration changes around turnarounds; the chance of each of the
+    times in which a pull may grow out of a rest (see ``RISES_S``), beforehand."""
 
-    lag_s: float = 0.5 * RISE_S
-    sd_s: float = 0.006
+    manner: Manner = USUAL
+    chance: tuple[float, ...] = _ANYHOW
+
+    @cached_property
+    def lag_s(self) -> float:
+        """How much earlier a wheel sets off out of a rest than its course at full pull has it."""
+        return 0.5 * float(np.dot(self.chance, RISES_S))
+
+    @cached_property
+    def lag_sd_s(self) -> float:
+        """The doubt of that."""
+        off = 0.5 * np.array(RISES_S) - self.lag_s
+        return math.sqrt(float(np.dot(self.chance, off**2)) + _LAG_SD_S**2)
 
 
 def with_the_pulls_coming(
     models: Sequence[Model], turnings: Sequence[Turning | None]
-) -> tuple[list[Turning | None], Lag]:
+) -> tuple[list[Turning | None], Habit]:
     """The turnings (one after each run of ``models``) with the vertices without a rest placed anew, and what they say
     of starts out of a rest."""
     placed = list(turnings)
+    manner = models[0].manner if models else USUAL
     turned = [
         (at, turning) for at, turning in enumerate(turnings) if turning is not None and turning.rest_s == 0.0
     ]
@@ -65,7 +86,7 @@ def with_the_pulls_coming(
         if min(verdict.misfit for verdict in verdicts) <= _ODD * turning.near.used.sum():
             told.append((at, turning, verdicts))
     if not told:
-        return placed, Lag()
+        return placed, Habit(manner)
     cost, vertex, spread = (
         _between([[getattr(verdict, name) for verdict in verdicts] for _, _, verdicts in told])
         for name in ("cost", "vertex_s", "vertex_sd_s")
@@ -73,7 +94,7 @@ def with_the_pulls_coming(
     evidence = cost + _OTHERS * (cost.sum(axis=0) - cost) + _beforehand()
     for number, (at, turning, _) in enumerate(told):
         placed[at] = _placed(turning, vertex[number], spread[number], _weights(evidence[number]))
-    return placed, _lag(_weights(_OTHERS * cost.sum(axis=0) + _beforehand()))
+    return placed, Habit(manner, _rises(_weights(_OTHERS * cost.sum(axis=0) + _beforehand())))
 
 
 def _beforehand() -> Array:
@@ -88,12 +109,14 @@ def _weights(cost: Array) -> Array:
     return weights
 
 
-def _lag(weight: Array) -> Lag:
-    """The lag of a pull that comes in any of the times, whatever the shift."""
+def _rises(weight: Array) -> tuple[float, ...]:
+    """The chance of each time out of a rest, where pulls after a brake come in any of theirs, whatever the shift."""
     likely = weight.sum(axis=0)
-    lag_s = np.maximum(_SHARE_OF_LAG * _fine_s() - _BEFORE_MOVING_S, 0.0)
-    mean = float(likely @ lag_s)
-    return Lag(mean, math.sqrt(float(likely @ (lag_s - mean) ** 2) + _LAG_SD_S**2))
+    least_s = 0.5 * RISES_S[1]
+    rises_s, grown_s = np.maximum(RISES_S, least_s), np.maximum(_fine_s() - _BEFORE_MOVING_S, least_s)
+    alike = np.exp(-0.5 * (np.log(rises_s[:, None] / grown_s) / _SHARE_SPREAD) ** 2)
+    told = (alike / alike.sum(axis=0)) @ likely
+    return tuple((_OTHERWISE * np.array(_ANYHOW) + (1.0 - _OTHERWISE) * told).tolist())
 
 
 def _fine_s() -> Array:

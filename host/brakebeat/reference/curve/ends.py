@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from brakebeat.reference.curve.coming import Lag
+from brakebeat.reference.curve.coming import RISES_S, Habit
 from brakebeat.reference.curve.fit import Fit
 from brakebeat.reference.model.spline import Array
 from brakebeat.reference.turnaround.side import RISE_S
@@ -19,8 +19,13 @@ _SCAN_S = 0.0005
 # small part of what the whole recording shows.
 _EDGES_FROM_REST = 14
 _CALM = 1.0 / 60.0
-# ... or calmer still, and rougher where a brake comes at the last moment, at −2·log odds.
+# ... unless pulls do not come that evenly: how rough, how many times as much the pull goes on to change as the
+# session's manner has it, and −2·log prior odds.
+_PULLED = ((_CALM, 1.0, 0.0), (0.1, 1.0, 2.0), (1.0, 1.0, 4.0), (_CALM, 4.0, 2.0))
+# A brake may be calmer still, and rougher where it comes at the last moment, at −2·log odds.
 _ROUGH = ((0.1 * _CALM, 0.0), (_CALM, 0.0), (0.1, 1.0), (1.0, 2.0), (10.0, 4.0))
+# ... or still build up: so many times as fast as the session's turnarounds have it, and at any stage of that.
+_BUILDING, _ANY_STAGE, _BUILDING_COST = 12.0, 3.0, 2.0
 # So many times the usual deceleration, give or take (in its logarithm).
 _HARDER, _HARDER_SPREAD = (1.0, 2.0, 4.0, 8.0), 1.0
 # How a brake ends shows on no edge: the end of a stroke before a rest is in doubt by that, too.
@@ -70,21 +75,21 @@ class Stroke:
         return self.sense * self.fit.value(t_s, derivative)
 
 
-def locate_strokes(fit: Fit, lag: Lag) -> list[Stroke]:
+def locate_strokes(fit: Fit, habit: Habit) -> list[Stroke]:
     """Both ends of every stroke of a chain, in order.
 
     Args:
-        lag: of starts out of a rest, which no edge shows.
+        habit: how pulls come in the session.
     """
     chain = fit.chain
     found: list[Stroke] = []
-    begin = _set_off(_outer_end(fit, before=True), lag)
+    begin = _outer_end(fit, habit, before=True)
     for number in range(len(chain.runs)):
         last = number + 1 == len(chain.runs)
-        turned = _outer_end(fit, before=False) if last else _inner_end(fit, number)
-        finish = turned if last else _before_rest(turned, fit, number)
+        turned = _outer_end(fit, habit, before=False) if last else _inner_end(fit, number)
+        finish = turned if last else _before_rest(turned, fit, number, habit)
         found.append(_stroke(fit, number, begin, finish))
-        begin = turned if last else _after_turn(turned, fit, number, lag)
+        begin = turned if last else _after_turn(turned, fit, number, habit)
     return found
 
 
@@ -130,23 +135,23 @@ def _moved(stroke: Stroke, end: End, met_s: float) -> End:
     return replace(end, t_s=t_s, angle_rad=angle, t_sd_s=float(np.hypot(end.t_sd_s, t_s - end.t_s)))
 
 
-def _before_rest(turned: End, fit: Fit, number: int) -> End:
+def _before_rest(turned: End, fit: Fit, number: int, habit: Habit) -> End:
     """The end of stroke ``number``: before a rest it is told as well by what comes before alone, over more edges than
     the turnaround is, on which a brake is steady."""
     if fit.chain.turnings[number].rest_s < _REST_S:
         return turned
-    alone = _sharpened(fit, turned, number, before=False)
+    alone = _sharpened(fit, turned, number, habit, before=False)
     doubt = _root_of_squares(turned.t_sd_s, _LAST_MOMENT_SD_S)
     return _between(replace(turned, t_sd_s=doubt), alone, doubt**2 / (doubt**2 + alone.t_sd_s**2))
 
 
-def _set_off(begin: End, lag: Lag) -> End:
+def _set_off(begin: End, habit: Habit) -> End:
     """A beginning out of a rest, told as if the pull came in the usual time, as it really comes."""
-    moved = begin.t_s + 0.5 * RISE_S - lag.lag_s
-    return replace(begin, t_s=moved, t_sd_s=math.hypot(begin.t_sd_s, lag.sd_s)) if begin.known else begin
+    moved = begin.t_s + 0.5 * RISE_S - habit.lag_s
+    return replace(begin, t_s=moved, t_sd_s=math.hypot(begin.t_sd_s, habit.lag_sd_s))
 
 
-def _after_turn(finish: End, fit: Fit, number: int, lag: Lag) -> End:
+def _after_turn(finish: End, fit: Fit, number: int, habit: Habit) -> End:
     """The next stroke's beginning: the same point of the chain, the rest's own doubt on top.
 
     After a rest it is told as well by what follows alone; after a long one by that only: someone may have touched the
@@ -157,10 +162,11 @@ def _after_turn(finish: End, fit: Fit, number: int, lag: Lag) -> End:
     begin = replace(finish, t_sd_s=doubt)
     if turning.rest_s == 0.0:
         return begin
+    begin = _set_off(begin, habit)
     if turning.rest_s >= _REST_S:
-        alone = _sharpened(fit, begin, number + 1, before=True)
+        alone = _sharpened(fit, begin, number + 1, habit, before=True)
         begin = alone if turning.rest_s >= _LONG_REST_S else _between(begin, alone, 0.5)
-    return _set_off(begin, lag)
+    return begin
 
 
 def _between(one: End, other: End, share: float) -> End:
@@ -179,7 +185,7 @@ def _inner_end(fit: Fit, number: int) -> End:
     return End(t_s, angle, doubt, float(fit.spread([(t_s, 0)])[0]), True)
 
 
-def _outer_end(fit: Fit, *, before: bool) -> End:
+def _outer_end(fit: Fit, habit: Habit, *, before: bool) -> End:
     """Standstill before a chain's first edge or after its last."""
     chain = fit.chain
     edge = 0 if before else len(chain.t_s) - 1
@@ -204,16 +210,16 @@ def _outer_end(fit: Fit, *, before: bool) -> End:
     travelled = abs(end.angle_rad - float(fit.value(np.array([t_edge]))[0]))
     known = travelled < 2.2 * fit.spacing_rad + 3.0 * end.angle_sd_rad + 0.1
     if before and known and fit.spacing_rad > _SPARSE_RAD:
-        known = set_off_earlier(_setting_off(fit)[0], *_beside_rest(fit, 0, before=True)) <= 0.0
+        known = set_off_earlier(_setting_off(fit, habit)[0], *_beside_rest(fit, 0, before=True)) <= 0.0
     run = 0 if before else len(chain.runs) - 1
-    return _sharpened(fit, end, run, before=before) if known else replace(end, known=False)
+    return _sharpened(fit, end, run, habit, before=before) if known else replace(end, known=False)
 
 
-def _sharpened(fit: Fit, end: End, number: int, *, before: bool) -> End:
+def _sharpened(fit: Fit, end: End, number: int, habit: Habit, *, before: bool) -> End:
     """The end of stroke ``number`` with its time from the vertex model, which knows how a wheel leaves rest and comes
     to it."""
     chain, run = fit.chain, fit.chain.runs[number]
-    priors = _setting_off(fit) if before else _stopping(fit)
+    priors = _setting_off(fit, habit) if before else _stopping(fit, habit)
     t_s, spread = start_from_rest(priors, *_beside_rest(fit, number, before=before), rises=before)
     t_s = t_s + chain.lag_s(number) if before else -t_s
     misread = run.begin_misread_sd_s if before else run.end_misread_sd_s
@@ -240,21 +246,44 @@ def _root_of_squares(*doubts: float) -> float:
     return math.sqrt(sum(doubt * doubt for doubt in doubts))
 
 
-def _setting_off(fit: Fit) -> list[Prior]:
-    return [Prior(fit.noise.jerk_density * _CALM, fit.usual_accel_rad_s2, fit.spacing_rad)]
-
-
-def _stopping(fit: Fit) -> list[Prior]:
-    """How a brake may end: calmly or not, about as hard as usual or, at the last moment, far harder."""
+def _setting_off(fit: Fit, habit: Habit) -> list[Prior]:
+    """How a pull may begin: at once or slowly, and go on evenly or not; the likeliest way beforehand comes first."""
+    chances = sorted(zip(habit.chance, RISES_S, strict=True), reverse=True)
     return [
+        Prior(
+            fit.noise.jerk_density * rough,
+            fit.usual_accel_rad_s2,
+            fit.spacing_rad,
+            cost - 2.0 * math.log(chance),
+            replace(habit.manner, steady_per_s=habit.manner.steady_per_s * livelier),
+            rise_s,
+        )
+        for rough, livelier, cost in _PULLED
+        for chance, rise_s in chances
+    ]
+
+
+def _stopping(fit: Fit, habit: Habit) -> list[Prior]:
+    """How a brake may end: calmly or not, about as hard as usual or, at the last moment, far harder; or while it still
+    builds up."""
+    building = replace(
+        habit.manner,
+        steady_per_s=habit.manner.steady_per_s * _BUILDING,
+        spread=habit.manner.spread * _ANY_STAGE,
+    )
+    priors = [
         Prior(
             fit.noise.jerk_density * rough,
             fit.usual_accel_rad_s2 * harder,
             fit.spacing_rad,
-            cost=unlikely + (np.log(harder) / _HARDER_SPREAD) ** 2,
+            unlikely + (np.log(harder) / _HARDER_SPREAD) ** 2,
+            habit.manner,
         )
         for rough, unlikely in _ROUGH
         for harder in _HARDER
+    ]
+    return priors + [
+        replace(prior, cost=prior.cost + _BUILDING_COST, manner=building) for prior in priors[:: len(_HARDER)]
     ]
 
 

@@ -18,7 +18,7 @@ from brakebeat.reference.curve.chain import Chain
 from brakebeat.reference.curve.system import System
 from brakebeat.reference.model.noise import Noise
 from brakebeat.reference.model.spline import Array, Factor
-from brakebeat.reference.turnaround.side import CHANGE, CHANGE_S
+from brakebeat.reference.turnaround.side import CHANGE_S, USUAL
 
 # How often the jerk's bursts and the edges' trust are told anew.
 _ROUNDS = 4
@@ -153,7 +153,7 @@ def _turn_ease(chain: Chain, noise: Noise, usual_accel: float) -> Array:
     for number, turning in enumerate(chain.turnings):
         vertex = turning.vertex_s - chain.delay_s[number]
         inside = (middle > vertex - 0.5 * step) & (middle < vertex + CHANGE_S + 0.5 * step)
-        precision = step**2 * max(int(inside.sum()), 1) / (CHANGE * usual_accel) ** 2
+        precision = step**2 * max(int(inside.sum()), 1) / (USUAL.change * usual_accel) ** 2
         ease[inside] = precision * noise.jerk_density / step
     return ease
 

@@ -10,6 +10,7 @@ from brakebeat.reference.model.likelihood import REACH_RAD
 from brakebeat.reference.model.spline import Array, Integers
 from brakebeat.reference.turnaround.layout import Layout
 from brakebeat.reference.turnaround.listener import Listener, Told
+from brakebeat.reference.turnaround.meeting import Met, met
 
 # −2·log chance of a graze that still gives its edge.
 _GRAZE_COST = 1.4
@@ -43,6 +44,7 @@ class BothSides:
             ear.layout.spacing_rad[self._own],
             ear.layout.shift_sd_rad[self._own],
         )
+        self.spread = (ear.layout.spread_at_rest if self.RESTED else ear.layout.spread)[self._own]
         self._usual_s = np.sqrt(2.0 * self.spacing_rad / ear.layout.usual_rad_s2[self._own])[:, None]
 
     def listen(self, before_s: Array, after_s: Array, blur_rad: float = 0.0) -> tuple[Told, Told]:
@@ -50,6 +52,12 @@ class BothSides:
         unseen_s = np.concatenate([before_s, after_s])
         told = self._listener.listen(self._sides, unseen_s, blur_rad, rested=self.RESTED)
         return told.part(slice(0, len(before_s))), told.part(slice(len(before_s), None))
+
+    def met(self, before: Told, after: Told, axes: int) -> Met:
+        """What both sides say together; they have so many axes behind the readings'."""
+        wide = (slice(None), *[None] * axes)
+        scales = self.spacing_rad[wide], self.shift_sd_rad[wide], self.spread[wide]
+        return met(before, after, *scales, rested=self.RESTED)
 
     def idle(self, unseen_s: Array) -> Array:
         """Cost (r, k) of turning on unseen for far longer than a braked or pulled wheel takes from magnet to magnet."""

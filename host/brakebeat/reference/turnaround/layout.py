@@ -17,9 +17,10 @@ from brakebeat.reference.turnaround.side import RISE_S, Sides
 class Layout:
     """Readings (r,), each with its own model and up to n edges taken as real.
 
-    ``spacing_rad``, ``usual_rad_s2``, ``shift_sd_rad`` and ``unseen_cost`` are their models'; ``last_s`` the last edge
-    before the turnaround and ``gap_s`` the time to the first one after it; ``fixed`` the part of the cost, −2·log
-    likelihood, that does not depend on the turnaround. ``angle_rad`` (r, n) is counted along the sense before.
+    ``spacing_rad``, ``usual_rad_s2``, ``shift_sd_rad``, ``unseen_cost``, ``spread`` and ``spread_at_rest`` are their
+    models'; ``last_s`` the last edge before the turnaround and ``gap_s`` the time to the first one after it; ``fixed``
+    the part of the cost, −2·log likelihood, that does not depend on the turnaround. ``angle_rad`` (r, n) is counted
+    along the sense before.
     """
 
     def __init__(self, readings: Sequence[Reading]) -> None:
@@ -29,6 +30,8 @@ class Layout:
         self.usual_rad_s2 = np.array([model.usual_accel_rad_s2 for model in models])
         self.shift_sd_rad = np.array([model.shift_sd_rad for model in models])
         self.unseen_cost = np.array([model.unseen_cost for model in models])
+        self.spread = np.array([model.manner.spread for model in models])
+        self.spread_at_rest = np.array([model.manner.spread_at_rest for model in models])
         self._rows = EdgeRows.of(readings)
         self.split = self._rows.split
         each = np.arange(len(readings))
@@ -75,6 +78,8 @@ class Layout:
         shown = (at >= 0) & (at < count[:, None])
         at = np.where(shown, at, start)
 
+        models = [reading.model for reading in self.readings]
+
         def taken(values: Array) -> Array:
             return np.take_along_axis(values, at, axis=1)
 
@@ -84,10 +89,12 @@ class Layout:
             np.ascontiguousarray((taken(self.angle_rad) - self.top_rad[:, None]).T),
             np.ascontiguousarray(np.where(shown, taken(self._sigma_rad), 1.0).T),
             np.ascontiguousarray(shown.T.astype(float)),
-            np.array([reading.model.noise.jerk_density for reading in self.readings]),
+            np.array([model.manner.rough * model.noise.jerk_density for model in models]),
             self.usual_rad_s2,
             np.full(len(count), RISE_S if way > 0 else 0.0),
             np.array([reading.change_s if way > 0 else 0.0 for reading in self.readings]),
+            self.usual_rad_s2 * np.array([model.manner.change if way > 0 else 0.0 for model in models]),
+            self.usual_rad_s2 * np.array([model.manner.steady_per_s for model in models]),
         )
 
 

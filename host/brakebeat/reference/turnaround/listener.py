@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from brakebeat.reference.model.spline import Array, Integers
 from brakebeat.reference.turnaround.gist import ALONG_AN_S, STATE, Gist, whiten
-from brakebeat.reference.turnaround.side import CHANGE, STEADY_JERK_PER_S, Sides
+from brakebeat.reference.turnaround.side import Sides
 
 _CLOSEST_S = 1e-6
 # Of offsets (0), ones (1) and the course (2): the products that are told.
@@ -78,7 +78,7 @@ class Listener:
             variance.reshape(len(variance), -1),
             blurred(self._sides.shown),
             np.tile(self._sides.jerk_density, len(self._blurs)),
-            np.tile(STEADY_JERK_PER_S * self._sides.accel_rad_s2, len(self._blurs)),
+            np.tile(self._sides.steady_rad_s3, len(self._blurs)),
             int(growing.sum(axis=0).max(initial=0)),
         )
 
@@ -127,7 +127,7 @@ def _listen(sides: Sides, gist: Gist, unseen_s: Array, rested: bool, told: Array
     table[:STATE, :STATE] = gist.covariance(unseen_s)
     if not rested and sides.change_s.any():
         grown = gist.course(unseen_s, sides.change_s, ALONG_AN_S)
-        change = grown * (CHANGE * usual * (sides.change_s > 0.0)[:, None])
+        change = grown * (sides.change_rad_s2 * (sides.change_s > 0.0))[:, None]
         table[:, :seen] += change[:, None] * change
     diagonal = np.einsum("iirk->irk", table[:, :seen])
     diagonal += 1.0

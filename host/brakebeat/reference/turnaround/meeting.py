@@ -13,10 +13,6 @@ import numpy as np
 from brakebeat.reference.model.spline import Array
 from brakebeat.reference.turnaround.listener import Told
 
-# Prior standard deviation of the acceleration at the vertex, as a part of the usual one.
-ACCEL_SPREAD = 0.4
-ACCEL_SPREAD_AT_REST = 0.6
-
 
 @dataclass(frozen=True)
 class Met:
@@ -27,12 +23,15 @@ class Met:
     level_rad: Array
 
 
-def met(before: Told, after: Told, angle_sd_rad: Array, shift_sd_rad: Array, *, rested: bool) -> Met:
+def met(
+    before: Told, after: Told, angle_sd_rad: Array, shift_sd_rad: Array, accel_spread: Array, *, rested: bool
+) -> Met:
     """What sides of shapes that broadcast say together.
 
     Args:
         angle_sd_rad: prior standard deviation of the angle at which the wheel turns, from level 0.
         shift_sd_rad: prior standard deviation of how far each sense's edges are shifted.
+        accel_spread: prior standard deviation of the acceleration at the vertex, as a part of the usual one.
     """
     # The level that the edges before have, and that the edges after have: angle ± shift.
     angle, shift = angle_sd_rad**2, shift_sd_rad**2
@@ -40,8 +39,8 @@ def met(before: Told, after: Told, angle_sd_rad: Array, shift_sd_rad: Array, *, 
     across = 0.25 * (1.0 / angle - 1.0 / shift)
     misfit = before.misfit + after.misfit
     determinant = before.determinant + after.determinant + np.log(4.0 * angle * shift)
+    precision = accel_spread**-2
     if rested:
-        precision = ACCEL_SPREAD_AT_REST**-2
         gain_before = before.both / (before.accel + precision)
         gain_after = after.both / (after.accel + precision)
         first = before.level - gain_before * before.both + own
@@ -55,7 +54,6 @@ def met(before: Told, after: Told, angle_sd_rad: Array, shift_sd_rad: Array, *, 
             (before.accel + precision) * (after.accel + precision) / precision**2
         )
     else:
-        precision = ACCEL_SPREAD**-2
         accel = before.accel + after.accel + precision
         pull = before.accel_pull + after.accel_pull
         first = before.level - before.both**2 / accel + own
@@ -72,7 +70,7 @@ def met(before: Told, after: Told, angle_sd_rad: Array, shift_sd_rad: Array, *, 
     return Met(misfit + determinant + np.log(spread), misfit, 0.5 * (level_first + level_second))
 
 
-def alone(told: Told, level_sd_rad: float, accel_spread: float) -> Array:
+def alone(told: Told, level_sd_rad: float, accel_spread: Array) -> Array:
     """−2·log likelihood of sides that nothing meets."""
     precision, level = accel_spread**-2, level_sd_rad**-2
     accel = told.accel + precision

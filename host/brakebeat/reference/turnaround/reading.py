@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from brakebeat.reference.model.likelihood import Faults
 from brakebeat.reference.model.noise import Noise
 from brakebeat.reference.model.spline import Array, Integers
-from brakebeat.reference.turnaround.side import CHANGE_S
+from brakebeat.reference.turnaround.side import CHANGE_S, USUAL, Manner
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class Model:
     """What all turnarounds of a chain share.
 
     ``offsets_rad`` (magnets,) or empty; ``shift_rad`` with its prior spread; ``usual_accel_rad_s2`` scales how
-    much the acceleration may change; ``faults``: how often the sensor errs.
+    much the acceleration may change, as ``manner`` has it; ``faults``: how often the sensor errs.
     """
 
     spacing_rad: float
@@ -32,6 +32,7 @@ class Model:
     shift_rad: float = 0.0
     shift_sd_rad: float = 0.02
     faults: Faults = field(default_factory=Faults)
+    manner: Manner = USUAL
 
     @cached_property
     def unseen_cost(self) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 
 from brakebeat.reference.model.spline import Array, Integers
 from brakebeat.reference.turnaround.both_sides import BothSides, Ear, curvature_spread
-from brakebeat.reference.turnaround.meeting import Met, met
+from brakebeat.reference.turnaround.meeting import Met
 from brakebeat.reference.turnaround.reading import Verdict
 from brakebeat.reference.turnaround.side import finer_grid
 
@@ -44,8 +44,7 @@ class Rested(BothSides):
     def cost(self, before_s: Array, after_s: Array, blur_rad: float = 0.0) -> Array:
         """Costs (r, k, l) of turning ``before_s`` (r, k) after an edge and resting until ``after_s`` (r, l) before."""
         before, after = self.listen(before_s, after_s, blur_rad)
-        spacing, shift = self.spacing_rad[:, None, None], self.shift_sd_rad[:, None, None]
-        found = met(before.spread_over(2), after.spread_over(1), spacing, shift, rested=True)
+        found = self.met(before.spread_over(2), after.spread_over(1), axes=2)
         cost = found.cost + self.idle(before_s)[:, :, None] + self.idle(after_s)[:, None, :]
         moving = before_s[:, :, None] + after_s[:, None, :]
         shorter = np.minimum(before_s[:, :, None], after_s[:, None, :])
@@ -87,7 +86,7 @@ class Rested(BothSides):
     def _paired(self, before_s: Array, after_s: Array) -> tuple[Array, Met]:
         """Costs (r, k) of turning with rests, time by time."""
         told = self.listen(before_s, after_s)
-        found = met(*told, self.spacing_rad[:, None], self.shift_sd_rad[:, None], rested=True)
+        found = self.met(*told, axes=1)
         return found.cost + self.idle(before_s) + self.idle(after_s), found
 
 

@@ -13,16 +13,36 @@ import numpy as np
 
 from brakebeat.reference.model.spline import Array, Integers
 
-# Away from the vertex a muscle's pull falls with speed, steadily: the usual acceleration's change in a second.
-STEADY_JERK_PER_S = 1.0
-# The acceleration may change after the vertex by this part of the usual one, within this time: pulling need not go on
-# where braking stopped.
-CHANGE = 0.8
+# The acceleration may change within this time after the vertex: pulling need not go on where braking stopped.
 CHANGE_S = 0.045
 # How long that takes is the athlete's habit, which a single turnaround hardly tells (common experience, no source).
-COMING_S = (0.025, 0.035, 0.045, 0.055, 0.07)
+COMING_S = (0.006, 0.015, 0.025, 0.035, 0.05, 0.07, 0.1, 0.15)
 # Out of a rest the pull starts from nothing and grows for this long (common experience, no source).
 RISE_S = 0.035
+
+
+@dataclass(frozen=True)
+class Manner:
+    """How much the acceleration changes around turnarounds, in parts of the usual one: as the rig and the athlete are.
+
+    ``change``: after the vertex, since pulling need not go on where braking stopped; ``steady_per_s``: in a second,
+    away from the vertex, since a pull weakens with speed and a brake may still build up; ``spread``: how far it may be
+    from the usual one at the vertex; ``rough``: how rough the motion is there, in parts of the recording's jerk.
+    """
+
+    change: float = 0.8
+    steady_per_s: float = 1.0
+    spread: float = 0.4
+    rough: float = 1.0
+
+    @property
+    def spread_at_rest(self) -> float:
+        """How far it may be from the usual one where a rest parts braking from pulling."""
+        return 1.5 * max(self.spread, 0.5 * self.change)
+
+
+#: As most athletes do on a rig of middling weight.
+USUAL = Manner()
 
 
 @dataclass(frozen=True)
@@ -33,7 +53,8 @@ class Sides:
     turnaround; ``sigma_rad`` (n, r); ``shown`` (n, r): 0 beyond a side's last edge, else 1. ``jerk_density`` and
     ``accel_rad_s2``, (r,): the jerk's density and the usual acceleration. ``rise_s`` (r,): out of a rest the
     acceleration comes evenly within this; 0: at once. ``change_s`` (r,): without one it changes within this along an S,
-    as a muscle's force does; 0: it does not.
+    as a muscle's force does; 0: it does not. ``change_rad_s2`` and ``steady_rad_s3`` (r,): standard deviations of that
+    change, and of a jerk that lasts.
     """
 
     away_s: Array
@@ -44,6 +65,8 @@ class Sides:
     accel_rad_s2: Array
     rise_s: Array
     change_s: Array
+    change_rad_s2: Array
+    steady_rad_s3: Array
 
     def part(self, which: slice | Integers) -> Sides:
         """Some of them."""

@@ -9,13 +9,15 @@ import numpy as np
 
 from brakebeat.reference.model.spline import Array, Integers
 from brakebeat.reference.turnaround.listener import Listener
-from brakebeat.reference.turnaround.meeting import ACCEL_SPREAD, ACCEL_SPREAD_AT_REST, alone
-from brakebeat.reference.turnaround.side import RISE_S, Sides, finer_grid
+from brakebeat.reference.turnaround.meeting import alone
+from brakebeat.reference.turnaround.side import RISE_S, USUAL, Manner, Sides, finer_grid
 
 # A wheel passes its first magnet within this after setting off.
 LONGEST_LEAD_S = 1.5
 _FIRST_LEADS, _FINER = 50, 25
-_BLUR_RAD = (0.03, 0.01, 0.003, 0.0, 0.0)
+# Fine enough grids, and wide enough ones, that the valley is found whatever the prior: what one costs more than another
+# must be no matter of where the grids came to lie.
+_BLUR_RAD, _BESIDE = (0.03, 0.01, 0.003, 0.001, 0.0, 0.0), 2
 _BESIDE_S = 0.002
 _MOST_SD_S = 0.1
 # Anywhere within a spacing is as likely.
@@ -24,25 +26,30 @@ _EVENLY = 12.0**-0.5
 
 @dataclass(frozen=True)
 class Prior:
-    """Scales of a start: jerk density rad²/s⁵, usual acceleration, the magnets' spacing; −2·log prior odds."""
+    """Scales of a start: jerk density rad²/s⁵, usual acceleration, the magnets' spacing; −2·log prior odds; how the
+    acceleration changes, and within which time a pull grows from nothing."""
 
     jerk_density: float
     accel_rad_s2: float
     spacing_rad: float
     cost: float = 0.0
+    manner: Manner = USUAL
+    rise_s: float = RISE_S
 
 
 @dataclass(frozen=True)
 class Starts:
     """Courses of edges from rest on, each under several priors: course by course, under one prior after the other.
 
-    ``level_sd_rad``: how far from half a spacing before its first edge the wheel may have stood; ``blurs_rad``: what is
-    added to each edge's doubt on each of the grids; ``rises``: the pull grows from nothing (played backwards, braking
-    does not, nor does it change: no pull comes that it would give way to).
+    ``level_sd_rad``: how far from half a spacing before its first edge the wheel may have stood; ``spread`` (r,): of
+    the acceleration, in parts of the usual one; ``blurs_rad``: what is added to each edge's doubt on each of the grids;
+    ``rises``: the pull grows from nothing (played backwards, braking does not, nor does it change: no pull comes that
+    it would give way to).
     """
 
     listener: Listener
     level_sd_rad: float
+    spread: Array
     blurs_rad: Sequence[float]
     rises: bool
 
@@ -61,29 +68,34 @@ class Starts:
         spacing, times = priors[0].spacing_rad, len(priors)
         shown = _stacked([np.ones(len(each)) for each in away_s], times)
         count = shown.shape[1]
+        each = list(priors) * len(away_s)
+        accel = np.array([prior.accel_rad_s2 for prior in each])
+        manners = [prior.manner for prior in each]
         sides = Sides(
             _stacked(away_s, times),
             _stacked([-0.5 * spacing - way for way in way_rad], times),
             np.where(shown > 0.0, _stacked(sigma_rad, times), 1.0),
             shown,
-            np.tile([prior.jerk_density for prior in priors], len(away_s)),
-            np.tile([prior.accel_rad_s2 for prior in priors], len(away_s)),
-            np.full(count, RISE_S if rises else 0.0),
+            np.array([prior.jerk_density for prior in each]),
+            accel,
+            np.array([prior.rise_s if rises else 0.0 for prior in each]),
             np.zeros(count),
+            np.zeros(count),
+            accel * np.array([manner.steady_per_s for manner in manners]),
         )
-        return cls(Listener(sides, blurs_rad), spacing, blurs_rad, rises)
+        spread = np.array([manner.spread_at_rest if rises else manner.spread for manner in manners])
+        return cls(Listener(sides, blurs_rad), spacing, spread, blurs_rad, rises)
 
     def cost(self, lead_s: Array, blur_rad: float = 0.0) -> Array:
         """−2·log likelihood (r, k) of having set off ``lead_s`` (r, k) before the first edge."""
-        spread = ACCEL_SPREAD_AT_REST if self.rises else ACCEL_SPREAD
         told = self.listener.listen(np.arange(len(lead_s)), lead_s, blur_rad, rested=self.rises)
-        return alone(told, self.level_sd_rad, spread)
+        return alone(told, self.level_sd_rad, self.spread[:, None])
 
     def least(self, lead_s: Array, finer: int) -> tuple[Array, Array]:
         """The best time (r,) and its cost, from a grid (r, k) on that gets finer with each blur."""
         cost = self.cost(lead_s, self.blurs_rad[0])
         for blur in self.blurs_rad[1:]:
-            lead_s = finer_grid(lead_s, cost, finer)
+            lead_s = finer_grid(lead_s, cost, finer, _BESIDE)
             cost = self.cost(lead_s, blur)
         best: Integers = cost.argmin(axis=1)
         rows = np.arange(len(best))

@@ -6,7 +6,7 @@ import numpy as np
 
 from brakebeat.reference.model.spline import Array, Integers
 from brakebeat.reference.turnaround.both_sides import BothSides, Ear, curvature_spread
-from brakebeat.reference.turnaround.meeting import Met, met
+from brakebeat.reference.turnaround.meeting import Met
 from brakebeat.reference.turnaround.reading import Verdict
 from brakebeat.reference.turnaround.side import finer_grid
 
@@ -26,7 +26,7 @@ class Straight(BothSides):
         """Costs of turning straight round at (r, k) after the last edge before."""
         after_s = self.gap_s[:, None] - before_s
         told = self.listen(before_s, after_s, blur_rad)
-        found = met(*told, self.spacing_rad[:, None], self.shift_sd_rad[:, None], rested=False)
+        found = self.met(*told, axes=1)
         return found.cost + self.idle(before_s) + self.idle(after_s), found
 
     def spanning(self, low: float, high: float, count: int) -> Array:

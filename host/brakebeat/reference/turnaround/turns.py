@@ -148,7 +148,7 @@ def resolve(
         found[at] = best
     # A brake that comes at the last moment jerks far more than the rest of the record, and is far harder.
     odd = [at for at in left if found[at].odd]
-    cases = [(at, (_changed(models[at], change), nears[at])) for at in odd for change in _CHANGES]
+    cases = [(at, (_changed(_rough(models[at]), change), nears[at])) for at in odd for change in _CHANGES]
     for (at, _), other in zip(cases, _likeliest([case for _, case in cases]), strict=True):
         if other.verdict.cost < found[at].verdict.cost:
             found[at] = other
@@ -161,6 +161,12 @@ def _way(earlier: Turning | None) -> int:
 
 def _clear(earlier: Turning | None) -> float:
     return 0.0 if earlier is None else earlier.clear
+
+
+def _rough(model: Model) -> Model:
+    """As rough as the recording's bursts of jerk at least, however calm its turnarounds are."""
+    manner = dataclasses.replace(model.manner, rough=max(model.manner.rough, 1.0))
+    return dataclasses.replace(model, manner=manner)
 
 
 def _changed(model: Model, by: tuple[float, float]) -> Model:
