@@ -113,7 +113,8 @@ def make_rep(stroke: Stroke, phases: tuple[Phase, Phase], zero: Zero, rig: Rig, 
         rep.brake_timing = "none"
         if onset is not None:
             onset = sharpened(onset, edges, eccentric, physics, stroke.fit.noise.jerk_density)
-            onset = _with_the_changes(onset, eccentric, changed[1])
+            if not onset.held:
+                onset = _with_the_changes(onset, eccentric, changed[1])
             rep.brake_onset_us = us(onset.t_s)
             rep.brake_fraction = onset.angle_rad / rep.concentric_rad
             rep.brake_timing = _timing(rep.brake_fraction, rig)

@@ -29,7 +29,7 @@ _LENGTHS_S = np.geomspace(0.02, 0.4, 10)
 _FEWEST, _MOST_EDGES = 5, 40
 # A braking athlete's torque is so much calmer than the recording's jerk density says.
 _CALM = 1.0 / 60.0
-# Before the ramp a yielding athlete brakes a little, as parts of the peak.
+# Before the ramp a yielding athlete brakes a little, as parts of the peak, where nothing tells how much.
 _YIELD, _YIELD_SD = 0.02, 0.02
 _HEIGHT_SD, _LEAST_HEIGHT = 2.0, 0.3
 # The ramp's share of the mean, where edges are good and where they are poor.
@@ -43,6 +43,8 @@ def sharpened(onset: Onset, edges: StrokeEdges, phase: Phase, physics: Physics, 
         edges: of the whole stroke.
         jerk_density: of the recording.
     """
+    if onset.held:
+        return onset
     braking = -phase.accel_rad_s2 - physics.friction_nm(phase.speed_rad_s) / (physics.inertia_kg_m2 or 1.0)
     jerk = _CALM * jerk_density
     share = _SHARE
@@ -75,7 +77,7 @@ def _ramp(
     x = near.t_s - onset.t_s
     angle = near.angle_rad - _free_way(near.t_s, phase, braking)
     covariance = jerk_density * jerk_covariance(x - x[0]) + np.diag(near.sigma_rad**2)
-    return _over_all(x, angle, np.linalg.inv(np.linalg.cholesky(covariance)), peak, onset.t_s)
+    return _over_all(x, angle, np.linalg.inv(np.linalg.cholesky(covariance)), peak, onset)
 
 
 def _free_way(t_s: Array, phase: Phase, braking: Array) -> Array:
@@ -85,7 +87,7 @@ def _free_way(t_s: Array, phase: Phase, braking: Array) -> Array:
     return np.interp(t_s, phase.t_s, way)
 
 
-def _over_all(x: Array, angle: Array, whiten: Array, peak: float, origin_s: float) -> tuple[float, float]:
+def _over_all(x: Array, angle: Array, whiten: Array, peak: float, onset: Onset) -> tuple[float, float]:
     """Mean and standard deviation of the onset over ramps of all beginnings and lengths, each as likely as it fits."""
     begun, length = (
         grid.ravel() for grid in np.meshgrid(np.linspace(-_SPAN_S, _SPAN_S, _BEGINNINGS), _LENGTHS_S)
@@ -95,7 +97,8 @@ def _over_all(x: Array, angle: Array, whiten: Array, peak: float, origin_s: floa
     precision = np.array([0.0, 0.0, (_YIELD_SD * peak) ** -2])
     inverse = np.linalg.inv(steady.T @ steady + np.diag(precision))
     told = whiten @ angle
-    alone = inverse @ (steady.T @ told + precision * _YIELD * peak)
+    yields = _YIELD if onset.yields is None else max(onset.yields, 0.0)
+    alone = inverse @ (steady.T @ told + precision * yields * peak)
     left = told - steady @ alone
     # Each ramp on top of it, about as high as the spline's peak.
     ramps = whiten @ -_ramp_way(x[:, None] - begun, length)
@@ -107,11 +110,11 @@ def _over_all(x: Array, angle: Array, whiten: Array, peak: float, origin_s: floa
     before = alone[2] - (inverse @ across)[2] * height
     cost = np.log(information) - pull * height + np.where(height < _LEAST_HEIGHT * peak, 1e3, 0.0)
     share = np.clip((ONSET_SHARE * peak - before) / height, 1e-3, 0.999)
-    onset = begun + length * np.arccos(1.0 - 2.0 * share) / np.pi
+    passed = begun + length * np.arccos(1.0 - 2.0 * share) / np.pi
     weight = np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()
-    mean = float(weight @ onset)
-    return origin_s + mean, float(np.sqrt(weight @ (onset - mean) ** 2))
+    mean = float(weight @ passed)
+    return onset.t_s + mean, float(np.sqrt(weight @ (passed - mean) ** 2))
 
 
 def _ramp_way(x: Array, length_s: Array) -> Array:
