@@ -9,6 +9,7 @@ from scipy.integrate import quad
 from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.reference import analyse
 from brakebeat.reference.figures import ramp
+from brakebeat.reference.figures.onset import Onset
 from brakebeat.reference.turnaround.gist import jerk_covariance
 
 PEAK_RAD_S2 = 80.0
@@ -23,7 +24,7 @@ def onset_found(begun, length, grows, sigma_rad):
     step = fine[1] - fine[0]
     angle = 30.0 * (fine - fine[0]) + np.cumsum(np.cumsum(accel) * step) * step
     whiten = np.eye(len(x)) / sigma_rad
-    return ramp._over_all(x, np.interp(x, fine, angle), whiten, PEAK_RAD_S2, 0.0)
+    return ramp._over_all(x, np.interp(x, fine, angle), whiten, PEAK_RAD_S2, Onset(0.0, 0.0, 1.0))
 
 
 @given(st.floats(-0.05, 0.05), st.floats(0.05, 0.3))

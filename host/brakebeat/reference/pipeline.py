@@ -170,6 +170,10 @@ def _fits(
         fits = _fit_all(runs, turnings, magnets, scales, noise)
     noise = refine_noise(fits)
     models = _taught(fits, dataclasses.replace(model, manner=models[0].manner), noise)
+    straight = [turning is not None and turning.rest_s == 0.0 for turning in turnings]
+    if any(was and not proved for was, proved in zip(direct, straight, strict=True)):
+        # Some of those that told the manner were rests after all.
+        models = _mannered(t_s, runs, models, marks, straight)
     runs, turnings = _resolve(t_s, runs, models, marks, turnings)
     turnings, habit = with_the_pulls_coming(models, turnings)
     return _fit_all(runs, turnings, magnets, scales, noise), habit

@@ -43,7 +43,7 @@ _BEFORE_MOVING_S, _SHARE_SPREAD = 0.009, 0.3
 # A pull out of a rest begins otherwise than those which follow a brake by such a chance, and then at once or in any of
 # the times (common experience, no source).
 _OTHERWISE = 0.35
-_ANYHOW = (0.25, 0.15, 0.15, 0.15, 0.13, 0.1, 0.07)
+_ANYHOW = (0.22, 0.15, 0.15, 0.15, 0.14, 0.11, 0.08)
 # No two pulls come quite alike.
 _LAG_SD_S = 0.0015
 # A turnaround with more misfit than this for each edge follows no such course.
