@@ -36,13 +36,13 @@ _COMING_S, _SPREAD = 0.035, 0.7
 _SHIFTS = (-2.0, 0.0, 2.0)
 _SHIFT_SD_RAD = 0.001
 # Out of a rest a pull grows from nothing within one of these times. What passes before it beats friction the wheel does
-# not show: that much less than pulls take to come (found on simulated wheels whose pulls came within 12 to 150 ms), give
-# or take (in its logarithm).
+# not show: that much less than pulls take to come (found on simulated wheels whose pulls came within 12 to 150 ms),
+# give or take (in its logarithm).
 RISES_S = (0.0, 0.01, 0.02, 0.035, 0.055, 0.085, 0.13)
 _BEFORE_MOVING_S, _SHARE_SPREAD = 0.009, 0.3
 # A pull out of a rest begins otherwise than those which follow a brake by such a chance, and then at once or in any of
 # the times (common experience, no source).
-_OTHERWISE = 0.35
+_OTHERWISE = 0.2
 _ANYHOW = (0.22, 0.15, 0.15, 0.15, 0.14, 0.11, 0.08)
 # No two pulls come quite alike.
 _LAG_SD_S = 0.0015
