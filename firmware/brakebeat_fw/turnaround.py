@@ -22,7 +22,7 @@ _MISSED_CHI = const(8.4)
 # deviation, which has to fit better by so many squared standard deviations. A pull has to be off by more to begin with:
 # by less are magnets that stand unevenly and have not been learnt yet.
 _ODD_BEND = const(0.5)
-_ODD_BEND_CHI = const(6.0)
+_ODD_BEND_CHI = const(8.4)
 _ODD_PULL_CHI = const(20.0)
 # Of the speed's growth no more than this share may be gone at the farthest edge.
 _SPENT = const(-0.33)
