@@ -213,3 +213,8 @@ def test_pulls_that_come_at_once_or_slowly():
 def test_manners_are_told_by_the_turnarounds():
     # Their jerk is far below what bursts of it elsewhere in the recording say: the vertex was 5 ms early.
     assert np.abs(errors_ms("clean-6", 3_906_001, "end_us")[:-1]).max() < 1.5
+
+
+def test_a_first_pull_far_harder_at_first_than_later():
+    # The spline went astray before the first edge, and the rep counted as begun in motion.
+    errors_ms("varied-6", 3_924_001, "start_us")

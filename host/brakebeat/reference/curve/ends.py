@@ -12,7 +12,13 @@ from brakebeat.reference.curve.coming import RISES_S, Habit
 from brakebeat.reference.curve.fit import Fit
 from brakebeat.reference.model.spline import Array
 from brakebeat.reference.turnaround.side import RISE_S
-from brakebeat.reference.turnaround.start import LONGEST_LEAD_S, Prior, set_off_earlier, start_from_rest
+from brakebeat.reference.turnaround.start import (
+    LONGEST_LEAD_S,
+    Prior,
+    set_off_earlier,
+    start_from_rest,
+    stood_near,
+)
 
 _SCAN_S = 0.0005
 # Edges (of six magnets; more by the root of their number) that tell a start from rest, over which the jerk is a
@@ -201,7 +207,7 @@ def _outer_end(fit: Fit, habit: Habit, *, before: bool) -> End:
     speed = sense * fit.value(t, 1)
     stops = np.flatnonzero(speed <= 0.0)
     if not len(stops):
-        return _end(fit, float(t[-1]), False)
+        return _or_rest(fit, _end(fit, float(t[-1]), False), habit, before=before)
     at = int(stops[0])
     t_stop = float(t[at])
     if at:
@@ -212,7 +218,19 @@ def _outer_end(fit: Fit, habit: Habit, *, before: bool) -> End:
     if before and known and fit.spacing_rad > _SPARSE_RAD:
         known = set_off_earlier(_setting_off(fit, habit)[0], *_beside_rest(fit, 0, before=True)) <= 0.0
     run = 0 if before else len(chain.runs) - 1
-    return _sharpened(fit, end, run, habit, before=before) if known else replace(end, known=False)
+    if known:
+        return _sharpened(fit, end, run, habit, before=before)
+    return _or_rest(fit, replace(end, known=False), habit, before=before)
+
+
+def _or_rest(fit: Fit, end: End, habit: Habit, *, before: bool) -> End:
+    """A chain's beginning where the spline finds none near enough: a pull far harder at first than once the wheel
+    is fast leads it astray. By the vertex model it may have one."""
+    if not before or fit.spacing_rad > _SPARSE_RAD:
+        return end
+    if not stood_near(_setting_off(fit, habit), *_beside_rest(fit, 0, before=True)):
+        return end
+    return _sharpened(fit, end, 0, habit, before=True)
 
 
 def _sharpened(fit: Fit, end: End, number: int, habit: Habit, *, before: bool) -> End:

@@ -22,6 +22,8 @@ _BESIDE_S = 0.002
 _MOST_SD_S = 0.1
 # Anywhere within a spacing is as likely.
 _EVENLY = 12.0**-0.5
+# A wheel that turns already may have come from so many spacings away.
+_FAR = 30.0
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,17 @@ def start_from_rest(
     weight /= weight.sum()
     mean = float(weight @ lead_s)
     return float(t_s[0]) - mean, float(np.sqrt(weight @ (spread**2 + (lead_s - mean) ** 2)))
+
+
+def stood_near(priors: Sequence[Prior], t_s: Array, way_rad: Array, sigma_rad: Array) -> bool:
+    """Whether a wheel that passes edges (n,), at ``way_rad`` from the first one, likelier stood within about a spacing
+    before them than anywhere far before, turning already."""
+    near = Starts.of([t_s - t_s[0]], [way_rad], [sigma_rad], priors, _BLUR_RAD, rises=True)
+    far = replace(near, level_sd_rad=_FAR * priors[0].spacing_rad)
+    lead_s = np.broadcast_to(np.geomspace(1e-3, LONGEST_LEAD_S, _FIRST_LEADS), (len(priors), _FIRST_LEADS))
+    unlikely = np.array([prior.cost for prior in priors])
+    costs = [float((starts.least(lead_s, _FINER)[1] + unlikely).min()) for starts in (near, far)]
+    return costs[0] < costs[1]
 
 
 def set_off_earlier(prior: Prior, t_s: Array, way_rad: Array, sigma_rad: Array) -> float:
