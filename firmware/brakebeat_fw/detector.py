@@ -64,6 +64,59 @@ _EVENT_FULL = const(2)
 
 
 @micropython.viper
+def _stray_before(p1: int, dt: int, expected: int) -> int:
+    """_MOVE_LAST where an edge after the intervals ``p1`` and ``dt`` comes when one was ``expected``, had the last edge
+    been none; _MOVE_FARTHER where it is the magnet after that one; else 0."""
+    off = p1 - expected
+    if off < 0:
+        off = 0 - off
+    if off <= expected >> 5 or p1 > 0xFFFFFF or expected > 0xFFFFFF:
+        # (An interval that long is none: it would only make integers wide.)
+        return 0
+    code = _MOVE_LAST
+    a = p1 + dt - expected
+    if a * 2 > expected:
+        code = _MOVE_FARTHER
+        a -= expected
+        b = expected + expected - p1
+        if b < 0:
+            b = 0 - b
+        if b < off:
+            off = b
+        if off * 3 < expected:
+            # A magnet's edge like any.
+            off = 0
+    if a < 0:
+        a = 0 - a
+    return code if a * 2 < off else 0
+
+
+@micropython.viper
+def _spacings(dt: int, expected: int, least_from_rest: int) -> int:
+    """Spacings in ``dt``: 1, or more where that would need a braking beyond what the wheel can do."""
+    a = expected >> 6
+    b = dt >> 6
+    if b > 0xFFF:
+        b = 0xFFF
+    if a < 4:
+        a = 4
+    rest = least_from_rest >> 2
+    drop = 0
+    if b > a:
+        drop = ((b - a) * rest) // a
+        if drop > 0x1FFFF:
+            drop = 0x1FFFF
+    advance = 1
+    if (drop * rest) // b > a + b:
+        advance = (dt + (expected >> 1)) // (expected + 1)
+        if advance < 1:
+            advance = 1
+        if advance > 8:
+            advance = 8
+    return advance
+
+
+@micropython.viper
 def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
     """Keep what the wheel can have done; returns how many accepted edges now stand at the front of both arrays.
 
@@ -80,6 +133,8 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
             dt = 0x800000
         seen = state[_SEEN]
         p1 = state[_P1]
+        p2 = state[_P2]
+        p3 = state[_P3]
         advance = 1
         if seen == 0 or dt > state[_REST_GAP]:
             state[_SEEN] = 1
@@ -89,10 +144,9 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
             least = 1000
             if seen > 1:
                 near = p1
-                before = state[_P2]
-                if before and near > before * 2 + (before >> 3):
+                if p2 and near > p2 * 2 + (p2 >> 3):
                     # The last interval has swallowed magnets.
-                    near = before
+                    near = p2
                 if near > 0x3FFFF:
                     near = 0x3FFFF
                 rest = state[_LEAST_FROM_REST]
@@ -101,8 +155,7 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                 if dt < soonest and dt > near >> 3:
                     state[_ODDS] += 1
                 if (state[_SLOW] and state[_RUN] < 2) or (
-                    state[_CONFIRM] > 4
-                    and (seen == 2 or (p1 * 8 < before * 7 and before * 16 > state[_P3] * 17))
+                    (seen == 2 or (p1 < p2 - (p2 >> 3) and p2 > p3 + (p3 >> 4))) and state[_CONFIRM] > 4
                 ):
                     # Near a turnaround the same magnet may pass again soon: only a bounce is as quick as this. And
                     # where a pull begins or the wheel was slowing the edge before may be the wrong one: with more than
@@ -113,51 +166,33 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                         least = 4000
                 else:
                     least = soonest if soonest > 200 else 200
-            expected = state[_EXPECTED]
-            p2 = state[_P2]
-            if dt >= least:
-                # The wheel can be that quick, but one that ran steadily is not all at once.
-                expected = p2 - state[_P3]
-                if expected < 0:
-                    expected = 0 - expected
-                expected = p2 if expected * 8 < p2 else 0
-            elif p2 < expected:
+            if dt < least:
                 # In a pull each is shorter than the one before.
-                expected = p2
+                expected = state[_EXPECTED]
+                if p2 < expected:
+                    expected = p2
+            else:
+                # The wheel can be that quick, but one that ran steadily is not all at once.
+                expected = 0
+                off = p1 - p2 if p1 > p2 else p2 - p1
+                if off > p2 >> 5:
+                    off = p2 - p3 if p2 > p3 else p3 - p2
+                    expected = p2 if off < p2 >> 3 else 0
             # A bounce must not take its edge's place where magnets are uneven.
-            if seen > 2 and expected and dt >= 1000 and state[_SLOW] == 0 and state[_REFUSED] < 4:
-                off = p1 - expected
-                if off < 0:
-                    off = 0 - off
-                if off > expected >> 5:
-                    # Had the last edge been none: does this one come when a magnet is due, or the one after it?
-                    code = _MOVE_LAST
-                    a = p1 + dt - expected
-                    if a * 2 > expected:
-                        code = _MOVE_FARTHER
-                        a -= expected
-                        b = expected + expected - p1
-                        if b < 0:
-                            b = 0 - b
-                        if b < off:
-                            off = b
-                        if off * 3 < expected:
-                            # A magnet's edge like any.
-                            off = 0
-                    if a < 0:
-                        a = 0 - a
-                    if a * 2 < off:
-                        # Once may be; again and again it is the count that runs at a fraction of the magnets.
-                        state[_ODDS] += 1
-                        state[_REFUSED] += 3
-                        state[_SPURIOUS] += 1
-                        state[_MISSED] += code - _MOVE_LAST
-                        state[_P1] = (p1 + dt) >> (code - _MOVE_LAST)
-                        state[_T_LAST] = t
-                        times[kept] = t
-                        steps[kept] = code
-                        kept += 1
-                        continue
+            if expected and seen > 2 and dt >= 1000 and state[_SLOW] == 0 and state[_REFUSED] < 4:
+                code = int(_stray_before(p1, dt, expected))
+                if code:
+                    # Once may be; again and again it is the count that runs at a fraction of the magnets.
+                    state[_ODDS] += 1
+                    state[_REFUSED] += 3
+                    state[_SPURIOUS] += 1
+                    state[_MISSED] += code - _MOVE_LAST
+                    state[_P1] = (p1 + dt) >> (code - _MOVE_LAST)
+                    state[_T_LAST] = t
+                    times[kept] = t
+                    steps[kept] = code
+                    kept += 1
+                    continue
             if dt < least:
                 off = dt - p2
                 if off < 0:
@@ -192,8 +227,8 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
             else:
                 # The median of three: one wrong interval must not make the next ones look wrong.
                 a = p1
-                b = state[_P2]
-                expected = state[_P3]
+                b = p2
+                expected = p3
                 if b == 0:
                     expected = p1
                 elif expected == 0:
@@ -209,29 +244,10 @@ def accept(state: ptr32, times: ptr32, steps: ptr8, count: int) -> int:
                     if b < rest << 4 and dt * 2 > b * 5:
                         state[_ODDS] += 1
                 state[_SEEN] = 3
-                sure = state[_P3]
-                state[_P3] = state[_P2]
+                state[_P3] = p2
                 state[_P2] = p1
-                if sure and state[_SLOW] == 0 and dt * 5 > expected * 8:
-                    # One spacing in that time would need a braking beyond what the wheel can do: magnets missed.
-                    a = expected >> 6
-                    b = dt >> 6
-                    if b > 0xFFF:
-                        b = 0xFFF
-                    if a < 4:
-                        a = 4
-                    rest = state[_LEAST_FROM_REST] >> 2
-                    drop = 0
-                    if b > a:
-                        drop = ((b - a) * rest) // a
-                        if drop > 0x1FFFF:
-                            drop = 0x1FFFF
-                    if (drop * rest) // b > a + b:
-                        advance = (dt + (expected >> 1)) // (expected + 1)
-                        if advance < 1:
-                            advance = 1
-                        if advance > 8:
-                            advance = 8
+                if p3 and state[_SLOW] == 0 and dt * 5 > expected * 8:
+                    advance = int(_spacings(dt, expected, state[_LEAST_FROM_REST]))
                 if advance == 1:
                     state[_MISSES] = 0
                 elif state[_MISSES] < 2:
@@ -322,13 +338,12 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
         code = steps[i]
         i += 1
         if code & _MOVE_LAST:
-            code -= _MOVE_LAST
             if n > 0 and buffer[capacity + n - 1] == state[_INDEX]:
                 buffer[n - 1] = t
-                buffer[capacity + n - 1] += code
+                buffer[capacity + n - 1] += code & 1
                 if n > 1:
-                    state[_S1] = ((t - buffer[n - 2]) & 0x3FFFFFFF) >> code
-            state[_INDEX] += code
+                    state[_S1] = ((t - buffer[n - 2]) & 0x3FFFFFFF) >> (code & 1)
+            state[_INDEX] += code & 1
             continue
         if code == _REVERSED:
             if n > 0 and (state[_KNOWN_TURN] == 0 or n - state[_TURN_AT] > 1):
@@ -355,10 +370,8 @@ def follow(state: ptr32, buffer: ptr32, times: ptr32, steps: ptr8) -> int:
             moved = index - buffer[capacity + n - 2]
             if moved > state[_STRIDE]:
                 gap = (gap // moved) * state[_STRIDE]
-            if n > 2:
-                pair = (gap + state[_S1]) >> 1
-                if pair < state[_FASTEST]:
-                    state[_FASTEST] = pair
+            if n > 2 and (gap + state[_S1]) >> 1 < state[_FASTEST]:
+                state[_FASTEST] = (gap + state[_S1]) >> 1
             state[_S1] = gap
             if state[_KNOWN_TURN]:
                 if n - state[_TURN_AT] >= state[_CONFIRM]:
