@@ -48,7 +48,7 @@ class Curve:
         Only the middle half counts: there the points are dense and the cubic is true.
         """
         quarter = (last - first) // 4
-        strays = self._strays(first + 2 + quarter, last - 1 - quarter)
+        strays = self.strays(first + 2 + quarter, last - 1 - quarter)
         mean = 0.05
         for _ in range(2):
             # Twice: what is far beyond the usual is no noise but an edge that was taken for another.
@@ -62,7 +62,7 @@ class Curve:
         # Var(point - interpolated) is 1 + 34/36 times the point's; mean |x| of a normal is 0.8 sd.
         self.noise_rad = mean / 0.8 / 1.394
 
-    def _strays(self, first, last):
+    def strays(self, first, last):
         # type: (int, int) -> list[float]
         """How far each point from ``first`` to before ``last`` is off the cubic through its four neighbours, radians.
 
@@ -105,7 +105,7 @@ class Curve:
         suspect = _SUSPECT * self.noise_rad
         worst = 0.0
         k = 5
-        for stray in self._strays(5, count - 5):
+        for stray in self.strays(5, count - 5):
             if stray > suspect:
                 off[k] = self._off(k)
                 worst = max(worst, off[k])

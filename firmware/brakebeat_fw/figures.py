@@ -16,6 +16,12 @@ _HALF_TURN = const(3.1416)
 _WIDEST_S = const(0.08)
 # Speeds are fitted so many half windows apart.
 _FITS_A_WINDOW = const(0.7)
+# Points around phi = 0 that are off the cubic through their neighbours by so many times the noise show a kink, which
+# takes good edges; points of the last window of a pull that ends in one.
+_KINK = const(3.0)
+_SMOOTH_RAD = const(1.2e-3)
+_LEAST_NOISE_RAD = const(1e-4)
+_CUT_FEWEST = const(7)
 # What the half window of the peak grows by, s per rad of noise.
 _WIDER_S_PER_RAD = const(4.0)
 # Half window of the peak, seconds.
@@ -53,10 +59,10 @@ class Wheel:
 class Phase:
     """One phase: speeds on an even grid that ends (or starts) at the turnaround, where the speed is 0."""
 
-    def __init__(self, curve, turn, span_s, sign, half_s, spacing_rad, taken):
-        # type: (Any, Any, float, int, float, float, Brake) -> None
-        """turn: the turnaround; span_s: duration; sign: +1 where the phase runs on from it, -1 up to it;
-        half_s: least half window of the speeds; taken: the Brake that was taken out of the curve."""
+    def __init__(self, curve, turn, span_s, sign, half_s, spacing_rad, taken, cut=False):
+        # type: (Any, Any, float, int, float, float, Brake, bool) -> None
+        """turn: the turnaround; span_s: duration; sign: +1 where the phase runs on from it, -1 up to it; half_s: least
+        half window of the speeds; taken: the Brake that was taken out of the curve; cut: the curve ends at phi = 0."""
         self._parts = parts = max(1, min(4, int(_MEAN_S * (_GRID_MOST - 2) / span_s)))
         self.step_s = _MEAN_S / parts
         self.turn_s = 0.0 if sign > 0 else curve.duration_s
@@ -77,7 +83,7 @@ class Phase:
             if sign > 0:
                 half = max(half, 2.0 * half_s - (span_s - t))
             here = there
-            there = curve.speed_at(t, half, 6, 2, hint)
+            there = curve.speed_at(t, half, _CUT_FEWEST if cut else 6, 3 if cut else 2, hint)
             # A cubic in the share of the way from one to the other, both with their accelerations.
             first = here[1] * sign * step * self.step_s
             last = there[1] * sign * step * self.step_s
@@ -175,10 +181,17 @@ class Figures:
         curve.xs = array("f", xs)
         for k in range(curve.nearest(extension_s, 0), curve.count):
             curve.xs[k] += fitted.lag(curve.ts[k])[0]
-        # Over phi = 0, where the pull may end at once, no window reaches: it would take the top off its power.
+        # Where the pull ends at once no window reaches over that: it would take the top off its power. A cubic stands
+        # in for a parabola, since the pull may as well fade within the last few points.
         count = curve.count
-        curve.count = curve.nearest(extension_s, 0) + 1
-        pull = Phase(curve, start, extension_s, 1, half_s, spacing_rad, fitted)
+        last = curve.nearest(extension_s, 0)
+        cut = curve.noise_rad < _SMOOTH_RAD
+        if cut:
+            off = max(curve.strays(last - 1, min(last + 3, count - 2)))
+            cut = off > _KINK * max(curve.noise_rad, _LEAST_NOISE_RAD)
+        if cut:
+            curve.count = last + 1
+        pull = Phase(curve, start, extension_s, 1, half_s, spacing_rad, fitted, cut)
         curve.count = count
         yield
         brake = Phase(curve, stop, curve.duration_s - extension_s, -1, half_s, spacing_rad, fitted)

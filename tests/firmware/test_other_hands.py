@@ -1,10 +1,12 @@
 """Other athletes on other rigs: long ranges, fast light wheels, brakes that build up until the wheel stands."""
 
+import math
+
 import pytest
 
 from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.board import replay
-from brakebeat.simulate import Wheel, default_recording
+from brakebeat.simulate import Athlete, Wheel, default_recording
 
 
 def test_a_turnaround_of_a_thinned_stretch():
@@ -31,3 +33,15 @@ def test_a_brake_that_builds_up_until_the_wheel_stands(seed):
     )
     found = replay(recording).reps
     assert found[-1].end_us == pytest.approx(truth["reps"][-1]["end_us"], abs=6_000)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_pull_that_ends_at_once(seed):
+    """Constant to the dead point: a window that reached over it took 5 to 15 % off the greatest power."""
+    athlete = Athlete(force_n=600.0, speed_m_s=math.inf, ease_off=0.0)
+    recording, truth = default_recording(
+        seed, reps=6, athlete=athlete, wheel=Wheel(drum_radius_m=0.03, strap_thickness_m=0.0), stop_rad=24.0
+    )
+    found = replay(recording).reps[2:]
+    for rep, true in zip(found, truth["reps"][2:], strict=True):
+        assert rep.concentric.peak_power_w == pytest.approx(true["concentric"]["peak_power_w"], rel=0.04)

@@ -16,7 +16,7 @@ def test_strays_against_numpy(gaps, angles):
     points = curve.Curve(9)
     for k, t in enumerate(np.cumsum([0.0, *gaps])):
         points.ts[k], points.xs[k] = t, angles[k]
-    for k, found in enumerate(points._strays(2, 7), start=2):
+    for k, found in enumerate(points.strays(2, 7), start=2):
         others = [k - 2, k - 1, k + 1, k + 2]
         t = np.array(points.ts, float) - points.ts[k]
         cubic = np.linalg.solve(np.vander(t[others], 4), np.array(points.xs, float)[others])
@@ -28,6 +28,6 @@ def test_two_points_at_one_time_spoil_no_others():
     points = curve.Curve(12)
     for k in range(12):
         points.ts[k] = points.xs[k] = float(max(k, 1))
-    found = points._strays(2, 10)
+    found = points.strays(2, 10)
     assert found[2:] == pytest.approx([0.0] * 6, abs=1e-6)
     assert all(stray < float("inf") for stray in found)
