@@ -19,7 +19,7 @@ _RISE_SPREAD = const(0.006)
 _BEFOREHAND = const(2.0)
 # The share of the way that is left at the rise is about this, give or take.
 _LEFT = const(0.12)
-_LEFT_SPREAD = const(0.04)
+_LEFT_SPREAD = const(0.025)
 # A first pull that differs more from the turnarounds, in squared standard deviations, was made in a way of its own.
 _OWN_WAY = const(2.6)
 # A rise off the line by more than this many standard deviations is not counted.
