@@ -1,6 +1,7 @@
 """Settings for every test."""
 
 import os
+import signal
 
 from hypothesis import HealthCheck, settings
 
@@ -8,6 +9,12 @@ from brakebeat.threads import one_thread_each
 
 # Before NumPy is loaded; tests that take processes and threads besides would only get in each other's way.
 one_thread_each()
+
+# Whoever runs the tests with `nohup` or in a script's background has them ignore these signals, and what is ignored is
+# inherited: a command that a test interrupts would go on, as it should.
+signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP"):
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 # Time never decides a test: no deadline, no complaint about a slow machine. Nor does luck: the examples are the same
 # ones in every run, unless one asks for others to find what nobody thought of.

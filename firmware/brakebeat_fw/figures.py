@@ -81,6 +81,7 @@ class Phase:
             if taken.fits or sign > 0:
                 half = max(half, min(_WIDEST_S, _HALF_TURN / max(there[0], 1.0)))
             if sign > 0:
+                # Near its end less of a window lies behind: that much more in front.
                 half = max(half, 2.0 * half_s - (span_s - t))
             here = there
             there = curve.speed_at(t, half, _CUT_FEWEST if cut else 6, 3 if cut else 2, hint)
