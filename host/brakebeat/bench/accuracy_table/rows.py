@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 Statistic = Literal["count", "worst", "median", "latest", "earliest"]
@@ -12,7 +12,8 @@ _PAUSED_CLEAN = ("paused-6", "paused-quadrature-96")
 _DIRTY = ("dirty-6", "dirty-12", "dirty-24")
 _FEW = ("clean-2", "dirty-2", "clean-4", "dirty-4")
 _CALIBRATED = ("calibrated-6", "calibrated-24")
-_VARIED = ("varied-6", "varied-24")
+_VARIED_CLEAN, _VARIED_DIRTY = ("varied-6", "varied-24"), ("varied-dirty-6",)
+_VARIED = (*_VARIED_CLEAN, *_VARIED_DIRTY)
 
 
 @dataclass(frozen=True)
@@ -99,27 +100,6 @@ def _cues(suffix: str, on: str, where: tuple[str, ...], limited: bool) -> tuple[
     )
 
 
-def _varied() -> tuple[Row, ...]:
-    """What other athletes on other rigs give, by the limits of clean and of dirty recordings."""
-    clean, dirty, both = "varied, clean", "varied, dirty", (*_VARIED, "varied-dirty-6")
-    rough = ("varied-dirty-6",)
-    return (
-        *_count("-varied", "varied, clean or dirty", both),
-        _percent("peak-varied", "peak speed", clean, "peak", _VARIED, 0.3, 0.15),
-        _percent("peak-varied-dirty", "peak speed", dirty, "peak", rough, 1.0, 0.5),
-        _ms("straight-varied", f"{clean}, straight round", "turn_straight", _VARIED, 6, 4),
-        _ms("straight-varied-dirty", f"{dirty}, straight round", "turn_straight", rough, 20, 12),
-        _ms("paused-varied", "varied: first start, last end", "turn_paused", both, 25, 15),
-        _plain("fraction-varied", "brake fraction", clean, "brake_fraction", _VARIED, 0.04, 0.02),
-        _plain("fraction-varied-dirty", "brake fraction", dirty, "brake_fraction", rough, 0.06, 0.04),
-        _percent("energy-varied", "energy", clean, "energy", _VARIED, 1.5, 0.7),
-        _percent("energy-varied-dirty", "energy", dirty, "energy", rough, 3.0, 1.5),
-        _percent("power-varied", "peak power", clean, "peak_power", _VARIED, 4.0, 2.0),
-        _percent("power-varied-dirty", "peak power", dirty, "peak_power", rough, 10.0, 7.0),
-        *_cues("-varied", "varied, clean or dirty", both, True),
-    )
-
-
 _SIX = ">= 6 edges/rev"
 _ANY = (
     *_FEW,
@@ -133,7 +113,7 @@ _ANY = (
     "placed-12",
 )
 
-ROWS: tuple[Row, ...] = (
+_ROWS: tuple[Row, ...] = (
     *_count("", ">= 2 edges/rev", _ANY),
     *_count("-1", "1 edge/rev, clean", ("clean-1",)),
     _percent("peak-clean", "peak speed", ">= 4 edges/rev, clean", "peak", ("clean-4", *_CLEAN), 0.3, 0.15),
@@ -183,5 +163,32 @@ ROWS: tuple[Row, ...] = (
     *_cues("", _SIX, (*_CLEAN, *_DIRTY), True),
     *_cues("-calibrated", "clean, edge nearest φ = 0 known", _CALIBRATED, True),
     *_cues("-few", "1, 2, 4 edges/rev", ("clean-1", "clean-2", "clean-4", "dirty-2", "dirty-4"), False),
-    *_varied(),
+)
+
+# Rows that hold for other athletes on other rigs as well, and on what of theirs.
+_AS_VARIED = {
+    "missed": ("varied, clean or dirty", _VARIED),
+    "invented": ("varied, clean or dirty", _VARIED),
+    "peak-clean": ("varied, clean", _VARIED_CLEAN),
+    "peak-dirty": ("varied, dirty", _VARIED_DIRTY),
+    "turn-straight": ("varied, clean, straight round", _VARIED_CLEAN),
+    "turn-dirty": ("varied, dirty, straight round", _VARIED_DIRTY),
+    "turn-paused": ("varied: first start, last end", _VARIED),
+    "fraction-clean": ("varied, clean", _VARIED_CLEAN),
+    "fraction-dirty": ("varied, dirty", _VARIED_DIRTY),
+    "energy-clean": ("varied, clean", _VARIED_CLEAN),
+    "energy-dirty": ("varied, dirty", _VARIED_DIRTY),
+    "power-clean": ("varied, clean", _VARIED_CLEAN),
+    "power-dirty": ("varied, dirty", _VARIED_DIRTY),
+    "cue-missing": ("varied, clean or dirty", _VARIED),
+    "cue-false": ("varied, clean or dirty", _VARIED),
+    "cue-median": ("varied, clean or dirty", _VARIED),
+    "cue-worst": ("varied, clean or dirty", _VARIED),
+    "cue-early": ("varied, clean or dirty", _VARIED),
+}
+
+ROWS = _ROWS + tuple(
+    replace(row, key=f"{row.key}-varied", on=_AS_VARIED[row.key][0], conditions=_AS_VARIED[row.key][1])
+    for row in _ROWS
+    if row.key in _AS_VARIED
 )

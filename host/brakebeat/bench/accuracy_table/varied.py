@@ -4,7 +4,7 @@ Drawn per set: inertia (0.01 to 0.25 kg·m², evenly in its logarithm), drum (10
 pulled (0.45 to 1.1 m), friction, the athlete's greatest force and speed and how one falls with the other, whether
 the pull eases off before the strap is out or lasts to the dead point, how fast it builds up (5 to 150 ms, evenly in
 its logarithm). Drawn per rep: effort, brake fraction (0.1 to 0.6), brake ramp (30 to 300 ms, and no longer than a
-third of the way back takes).
+third of the time that a pull takes).
 """
 
 from __future__ import annotations
@@ -19,10 +19,8 @@ from brakebeat.simulate import Athlete, Spread, Wheel, default_sensed, draw_plan
 from brakebeat.simulate.sensing import Sensed
 from brakebeat.simulate.sensor import Sensor
 
-# A pull takes so long, seconds: faster ones no strap follows, slower ones nobody trains with.
+# A pull takes so long, seconds (common practice, no source).
 _PULL_S = (0.35, 4.0)
-# The board leaves out what takes less time or turns the shaft less (common practice, no source).
-_LEAST_RAD = 12.0
 _TRIES = 200
 
 
@@ -35,7 +33,7 @@ def varied(rng: np.random.Generator, seed: int, sensor: Sensor, reps: int) -> Se
     for _ in range(_TRIES):
         wheel, athlete, range_rad = _drawn_rig(rng)
         pull_s = _pull_s(wheel, athlete, range_rad)
-        if not _PULL_S[0] < pull_s < _PULL_S[1] or range_rad < _LEAST_RAD:
+        if not _PULL_S[0] < pull_s < _PULL_S[1]:
             continue
         try:
             return _drawn_set(rng, seed, sensor, reps, wheel, athlete, range_rad, pull_s)

@@ -7,6 +7,7 @@ turning then costs a system of four or five equations, however many edges there 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from math import factorial
 
@@ -21,8 +22,6 @@ STATE = 4
 _LEAST = 1e-10
 # As a variance, and as a part of one: rounding must not make one negative.
 _ROUNDING, _ROUNDING_PART = 1e-11, 1e-14
-# So many sides are worked on at once, to stay within a processor's fast memory.
-_AT_ONCE = 512
 _DEGREES = 2 * STATE - 1
 _UPPER = np.triu_indices(STATE)
 
@@ -84,40 +83,20 @@ class Gist:
     @classmethod
     def of(
         cls,
+        early: int,
         away_s: Array,
         angle_rad: Array,
         variance: Array,
         shown: Array,
         jerk_density: Array,
         lasting: Array,
-        early: int,
     ) -> Gist:
         """Of edges (n, r): times from the first one on, angles, their variances; ``shown`` is 0 beyond a side's last.
 
         Args:
-            jerk_density, lasting: (r,), of the jerk, and the standard deviation of a part of it that lasts.
             early: so many edges come while the acceleration may still grow.
+            jerk_density, lasting: (r,), of the jerk, and the standard deviation of a part of it that lasts.
         """
-        parts = []
-        for start in range(0, away_s.shape[1], _AT_ONCE):
-            own = slice(start, start + _AT_ONCE)
-            edges = away_s[:, own], angle_rad[:, own], variance[:, own], shown[:, own]
-            parts.append(cls._of(*edges, jerk_density[own], lasting[own], early))
-        return cls(
-            *[np.concatenate([getattr(part, field.name) for part in parts], -1) for field in fields(cls)]
-        )
-
-    @classmethod
-    def _of(
-        cls,
-        away_s: Array,
-        angle_rad: Array,
-        variance: Array,
-        shown: Array,
-        jerk_density: Array,
-        lasting: Array,
-        early: int,
-    ) -> Gist:
         count, readings = away_s.shape
         basis = STATE + early
         table = np.zeros((count, count + basis + 1, readings))
@@ -147,6 +126,13 @@ class Gist:
             determinant,
             away_s[:early],
             _noise(triangle[:STATE, :STATE], jerk_density, lasting),
+        )
+
+    @classmethod
+    def joined(cls, parts: Sequence[Gist]) -> Gist:
+        """The sides of all parts, one part after the other."""
+        return cls(
+            *[np.concatenate([getattr(part, field.name) for part in parts], -1) for field in fields(cls)]
         )
 
     def part(self, which: slice | NDArray[np.int64]) -> Gist:

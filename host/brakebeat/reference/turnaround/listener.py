@@ -17,7 +17,8 @@ from brakebeat.reference.turnaround.side import Sides
 _CLOSEST_S = 1e-6
 # Of offsets (0), ones (1) and the course (2): the products that are told.
 _PAIRS = [1, 1, 2, 1, 2], [1, 2, 2, 0, 0]
-# So many numbers are worked on at once, to stay within a processor's fast memory.
+# So many sides, and so many numbers, are worked on at once, to stay within a processor's fast memory.
+_SIDES_AT_ONCE = 512
 _AT_ONCE = 1 << 13
 # Sides that differ by less than rounding are the same.
 _SAME_DIGITS = 10
@@ -72,15 +73,17 @@ class Listener:
         def blurred(values: Array) -> Array:
             return np.broadcast_to(values[:, None], variance.shape).reshape(len(values), -1)
 
-        self._gist = Gist.of(
+        edges = (
             blurred(self._sides.away_s),
             blurred(self._sides.level_rad),
             variance.reshape(len(variance), -1),
             blurred(self._sides.shown),
             np.tile(self._sides.jerk_density, len(self._blurs)),
             np.tile(self._sides.steady_rad_s3, len(self._blurs)),
-            int(growing.sum(axis=0).max(initial=0)),
         )
+        early = int(growing.sum(axis=0).max(initial=0))
+        portions = [slice(at, at + _SIDES_AT_ONCE) for at in range(0, edges[0].shape[1], _SIDES_AT_ONCE)]
+        self._gist = Gist.joined([Gist.of(early, *[each[..., own] for each in edges]) for own in portions])
 
     def listen(self, numbers: Integers, unseen_s: Array, blur_rad: float = 0.0, *, rested: bool) -> Told:
         """What sides numbered so say if the wheel stood ``unseen_s`` (r, k) before their first edge, rested or not."""
