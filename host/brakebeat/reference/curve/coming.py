@@ -41,9 +41,9 @@ _SHIFT_SD_RAD = 0.001
 RISES_S = (0.0, 0.01, 0.02, 0.035, 0.055, 0.085, 0.13)
 _BEFORE_MOVING_S, _SHARE_SPREAD = 0.009, 0.3
 # A pull out of a rest begins otherwise than those which follow a brake by such a chance, and then at once or in any of
-# the times (common experience, no source).
+# the times (common experience, no source): a muscle's force takes tens of milliseconds, a strap that jerks taut none.
 _OTHERWISE = 0.2
-_ANYHOW = (0.22, 0.15, 0.15, 0.15, 0.14, 0.11, 0.08)
+_ANYHOW = (0.2, 0.145, 0.145, 0.155, 0.15, 0.12, 0.085)
 # No two pulls come quite alike.
 _LAG_SD_S = 0.0015
 # A turnaround with more misfit than this for each edge follows no such course.

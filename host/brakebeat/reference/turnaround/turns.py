@@ -23,8 +23,10 @@ NEAR = 7
 _CLEAR = 25.0
 _SETTLED = 60.0
 _STRANGE = 0.7
-# So much misfit for each edge says that the motion is rougher here than elsewhere, by a factor.
+# So much misfit for each edge says that the motion is rougher here than elsewhere, by a factor; so does a reading for
+# which so many edges that had been read as real are faults: without them any motion is smooth.
 _ODD = 3.0
+_GIVEN_UP = 3
 # What may be otherwise than the model has it: the jerk's density and the acceleration, by these factors.
 _CHANGES = ((3.0, 3.0), (10.0, 3.0), (30.0, 1.0), (100.0, 8.0), (1000.0, 1.0))
 _CALMER = (0.1, 1.0)
@@ -89,10 +91,10 @@ class _Found:
         the vertex adapts to it."""
         return self._misfits(_STRANGE)
 
-    @property
-    def odd(self) -> bool:
-        """Whether the motion is rougher here than the model has it."""
-        return self._misfits(_ODD)
+    def odd(self, near: Nearby) -> bool:
+        """Whether the motion may be rougher here than the model has it; ``near``: the edges as first read."""
+        given_up = near.used & ~self.readings[0].near.used
+        return self._misfits(_ODD) or int(given_up.sum()) >= _GIVEN_UP
 
     def _misfits(self, share: float) -> bool:
         return self.verdict.misfit >= share * float(self.readings[0].near.used.sum())
@@ -147,7 +149,7 @@ def resolve(
     for at, best in zip(left, _likeliest([(models[at], nears[at]) for at in left]), strict=True):
         found[at] = best
     # A brake that comes at the last moment jerks far more than the rest of the record, and is far harder.
-    odd = [at for at in left if found[at].odd]
+    odd = [at for at in left if found[at].odd(nears[at])]
     cases = [(at, (_changed(_rough(models[at]), change), nears[at])) for at in odd for change in _CHANGES]
     for (at, _), other in zip(cases, _likeliest([case for _, case in cases]), strict=True):
         if other.verdict.cost < found[at].verdict.cost:
