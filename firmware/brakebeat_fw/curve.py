@@ -4,7 +4,7 @@ from array import array
 
 from micropython import const
 
-from .fit import local
+from .polynomial import polynomial
 
 # Times the mean residual beyond which a point is an outlier: 5 standard deviations of a normal.
 _OUTLIER = 6.0
@@ -13,22 +13,23 @@ _ENOUGH = const(24)
 # A point that is no further off the cubic through its four neighbours, times the noise of one, is no outlier; nor is
 # one that is no further off the cubic through nine, which is usual or little more.
 _SUSPECT = const(3.0)
-# Points nearer to each other in time than this, seconds, tell little more than one.
-_DENSE_S = const(0.008)
+# Points nearer to each other in time than this, microseconds, tell little more than one.
+_DENSE_US = const(8000)
 # Time between two points that have the same.
-_NO_TIME_S = const(1e-9)
+_NO_TIME_US = const(1e-3)
 
 
 class Curve:
-    """Points of one rep between its turnarounds, both included. Floats: built and read once a rep.
+    """Points of one rep between its turnarounds, both included. Whole numbers, which viper can sum up.
 
-    ts: seconds from the start; xs: radians along the path from the start turnaround.
+    us: microseconds from the start; xs: the path from the start turnaround, in units of ``part_rad``.
     """
 
-    def __init__(self, count):
-        # type: (int) -> None
-        self.ts = array("f", [0.0] * count)
-        self.xs = array("f", [0.0] * count)
+    def __init__(self, count, part_rad):
+        # type: (int, float) -> None
+        self.us = array("i", [0] * count)
+        self.xs = array("i", [0] * count)
+        self.part_rad = part_rad
         self.count = count
         self.mirrored = 0  # points beyond either turnaround
         self.duration_s = 0.0
@@ -37,9 +38,7 @@ class Curve:
         # The last polynomial of ``speed_at``: its points and degree, the angles that it was fitted to, and itself.
         self._key = (0, 0, 0)
         self._of = None  # type: Any
-        self._at = 0.0
-        self._fitted = (0.0, 0.0, 0.0, 0.0)
-        self._scale = 1.0
+        self._fitted = None  # type: Any
 
     def measure_noise(self, first, last):
         # type: (int, int) -> None
@@ -68,23 +67,24 @@ class Curve:
 
         The divided difference of all five times the point's distances in time from the four (Newton).
         """
-        ts = self.ts
+        us = self.us
         xs = self.xs
+        part_rad = self.part_rad
         found = []
-        t3 = t2 = t1 = t0 = -1.0
+        t3 = t2 = t1 = t0 = -1000000
         gap1 = gap2 = wide1 = wide2 = wide = x3 = once = twice = thrice = 0.0
         for k in range(first - 2, last + 2):
-            t4 = ts[k]
+            t4 = us[k]
             x4 = xs[k]
             # Two points may have one time where a turnaround lies right at an edge: no cubic says anything.
-            gap = t4 - t3 or _NO_TIME_S
-            wide2, wide1, wide = wide1, wide, t4 - t2 or _NO_TIME_S
+            gap = t4 - t3 or _NO_TIME_US
+            wide2, wide1, wide = wide1, wide, t4 - t2 or _NO_TIME_US
             slope = (x4 - x3) / gap
             bend = (slope - once) / wide
-            twist = (bend - twice) / (t4 - t1 or _NO_TIME_S)
+            twist = (bend - twice) / (t4 - t1 or _NO_TIME_US)
             if k >= first + 2:
                 off = (twist - thrice) / (t4 - t0) * wide * gap1 * gap2 * wide2
-                found.append(abs(off))
+                found.append(abs(off) * part_rad)
             gap2, gap1 = gap1, gap
             t0, t1, t2, t3 = t1, t2, t3, t4
             x3 = x4
@@ -127,7 +127,7 @@ class Curve:
         for k in range(self.count):
             if off[k] > limit and off[k] >= off[k - 1] and off[k] >= off[k + 1]:
                 continue
-            self.ts[kept] = self.ts[k]
+            self.us[kept] = self.us[k]
             self.xs[kept] = self.xs[k]
             kept += 1
         dropped = self.count - kept
@@ -137,17 +137,18 @@ class Curve:
     def thin(self, end_rad):
         # type: (float) -> None
         """Up to the angle ``end_rad``, put pairs of points together where they are dense in time: a pull is smooth."""
-        ts = self.ts
+        us = self.us
         xs = self.xs
+        end = int(end_rad / self.part_rad)
         kept = k = self.mirrored + 1
         while k < self.count:
-            t = ts[k]
+            t = us[k]
             x = xs[k]
-            if x < end_rad and ts[k + 1] - t < _DENSE_S:
+            if x < end and us[k + 1] - t < _DENSE_US:
                 k += 1
-                t = (t + ts[k]) / 2
-                x = (x + xs[k]) / 2
-            ts[kept] = t
+                t = (t + us[k]) >> 1
+                x = (x + xs[k]) >> 1
+            us[kept] = t
             xs[kept] = x
             kept += 1
             k += 1
@@ -156,7 +157,7 @@ class Curve:
     def _off(self, k):
         # type: (int) -> float
         """How far point ``k`` is off the cubic through nine of its kind, radians."""
-        return abs(self.xs[k] - self.fit(self.ts[k], k - 4, k + 4, 3)[0][0])
+        return abs(self.xs[k] * self.part_rad - value(self.fit(k - 4, k + 4, 3), self.us[k] * 1e-6))
 
     def half_width(self, acceleration_rad_s2, share):
         # type: (float, float) -> float
@@ -164,69 +165,87 @@ class Curve:
 
         For M even points over +-h the acceleration's sd is noise sqrt(45/M)/h^2 (least squares, uniform design).
         """
-        rate = self.count / max(self.ts[self.count - 4] - self.ts[3], 1e-3)
+        rate = self.count / max((self.us[self.count - 4] - self.us[3]) * 1e-6, 1e-3)
         return (self.noise_rad * (22.5 / rate) ** 0.5 / (share * acceleration_rad_s2)) ** 0.4
 
     def nearest(self, t, hint):
         # type: (float, int) -> int
-        """Place of the point at or before ``t``, searched from ``hint``."""
-        ts = self.ts
+        """Place of the point at or before ``t`` seconds, searched from ``hint``."""
+        us = self.us
+        at = int(t * 1e6 + 0.5)
         k = min(max(hint, 0), self.count - 2)
-        while k > 0 and ts[k] > t:
+        while k > 0 and us[k] > at:
             k -= 1
-        while k < self.count - 2 and ts[k + 1] <= t:
+        while k < self.count - 2 and us[k + 1] <= at:
             k += 1
         return k
 
     def window(self, t, half_s, least, hint):
         # type: (float, float, int, int) -> tuple[int, int]
         """First and last place of the points within ``half_s`` of ``t``, widened to ``least`` points."""
-        ts = self.ts
+        us = self.us
+        at = int(t * 1e6 + 0.5)
+        half = int(half_s * 1e6)
         k = self.nearest(t, hint)
         first = k + 1
         last = k
-        while first > 0 and ts[first - 1] >= t - half_s:
+        begin = at - half
+        while first > 0 and us[first - 1] >= begin:
             first -= 1
-        while last < self.count - 1 and ts[last + 1] <= t + half_s:
+        end = at + half
+        most = self.count - 1
+        while last < most and us[last + 1] <= end:
             last += 1
-        while last - first + 1 < least and (first > 0 or last < self.count - 1):
-            left = t - ts[first - 1] if first > 0 else 1e9
-            right = ts[last + 1] - t if last < self.count - 1 else 1e9
-            if left < right:
+        while last - first + 1 < least and (first > 0 or last < most):
+            if last == most or (first > 0 and at - us[first - 1] < us[last + 1] - at):
                 first -= 1
             else:
                 last += 1
         return first, last
 
-    def fit(self, t, first, last, degree):
-        # type: (float, int, int, int) -> tuple[tuple[float, float, float, float], float]
-        """Polynomial of the angle in (time - t) / scale over places first to last, and that scale in seconds."""
-        ts = self.ts
+    def fit(self, first, last, degree):
+        # type: (int, int, int) -> tuple[float, ...]
+        """Polynomial of the angle over places first to last: four coefficients in (time - middle) / scale, this middle
+        and that scale in seconds."""
+        part_rad = self.part_rad
+        found = polynomial(self.us, self.xs, first, last, min(degree, last - first))
+        if found:
+            c0, c1, c2, c3, middle_us, scale_us = found
+            return (
+                c0 * part_rad,
+                c1 * part_rad,
+                c2 * part_rad,
+                c3 * part_rad,
+                middle_us * 1e-6,
+                scale_us * 1e-6,
+            )
+        us = self.us
         base = self.xs[first]
-        scale = max(t - ts[first], ts[last] - t, 1e-6)
-        answer = local(ts, self.xs, first, last, t, scale, min(degree, last - first))
-        if answer is None:
-            return (base, (self.xs[last] - base) * scale / (ts[last] - ts[first]), 0.0, 0.0), scale
-        return (answer[0] + base, answer[1], answer[2], answer[3]), scale
+        took_s = (us[last] - us[first]) * 1e-6
+        slope = (self.xs[last] - base) * part_rad / took_s
+        return base * part_rad, slope * took_s, 0.0, 0.0, us[first] * 1e-6, took_s
 
     def time_at(self, x):
         # type: (float) -> float
         """Seconds at which the path angle ``x`` is passed: a local cubic, solved by Newton's rule."""
+        us = self.us
+        xs = self.xs
+        wanted = x / self.part_rad
         k = 0
-        while k < self.count - 2 and self.xs[k + 1] < x:
+        while k < self.count - 2 and xs[k + 1] < wanted:
             k += 1
-        span = self.xs[k + 1] - self.xs[k]
-        share = (x - self.xs[k]) / span if span > 0 else 0.0
-        t = self.ts[k] + share * (self.ts[k + 1] - self.ts[k])
+        span = xs[k + 1] - xs[k]
+        share = (wanted - xs[k]) / span if span > 0 else 0.0
+        t = (us[k] + share * (us[k + 1] - us[k])) * 1e-6
         first, last = self.window(t, 0.0, 6, k)
-        answer, scale = self.fit(t, first, last, 3)
-        u = 0.0
+        c0, c1, c2, c3, middle, scale = self.fit(first, last, 3)
+        u = (t - middle) / scale
         for _ in range(4):
-            slope = answer[1] + u * (2.0 * answer[2] + u * 3.0 * answer[3])
+            slope = c1 + u * (2.0 * c2 + u * 3.0 * c3)
             if slope <= 0.0:
                 break
-            u -= (answer[0] + u * (answer[1] + u * (answer[2] + u * answer[3])) - x) / slope
-        return t + max(-1.0, min(1.0, u)) * scale
+            u -= (c0 + u * (c1 + u * (c2 + u * c3)) - x) / slope
+        return middle + max(-1.0, min(1.0, u)) * scale
 
     def speed_at(self, t, half_s, least, degree, hint):
         # type: (float, float, int, int, int) -> tuple[float, float]
@@ -235,23 +254,18 @@ class Curve:
         # Close by the window often holds the same points, and the polynomial through them is the same.
         key = (first, last, degree)
         if key != self._key or self._of is not self.xs:
-            answer, scale = self.fit(t, first, last, degree)
             self._key = key
             self._of = self.xs
-            self._at = t
-            self._fitted = answer
-            self._scale = scale
-        scale = self._scale
-        _, c1, c2, c3 = self._fitted
-        u = (t - self._at) / scale
+            self._fitted = self.fit(first, last, degree)
+        _, c1, c2, c3, middle, scale = self._fitted
+        u = (t - middle) / scale
         return (c1 + u * (2.0 * c2 + u * 3.0 * c3)) / scale, (2.0 * c2 + u * 6.0 * c3) / (scale * scale)
 
     def angle_at(self, t, hint):
         # type: (float, int) -> float
         """Path angle at ``t``: a local cubic."""
-        k = self.nearest(t, hint)
-        first, last = self.window(t, 0.0, 4, k)
-        return self.fit(t, first, last, 3)[0][0]
+        first, last = self.window(t, 0.0, 4, hint)
+        return value(self.fit(first, last, 3), t)
 
     def newest_speeds(self):
         # type: () -> tuple[float, float]
@@ -263,5 +277,13 @@ class Curve:
         last = self.count - 2
         peak = 0.0
         for k in range(max(4, last - 12), last):
-            peak = max(peak, self.speed_at(self.ts[k], 0.03, 7, 2, k)[0])
-        return peak, self.speed_at(self.ts[last], 0.03, 7, 2, last)[0]
+            peak = max(peak, self.speed_at(self.us[k] * 1e-6, 0.03, 7, 2, k)[0])
+        return peak, self.speed_at(self.us[last] * 1e-6, 0.03, 7, 2, last)[0]
+
+
+def value(fitted, t):
+    # type: (tuple[float, ...], float) -> float
+    """The angle that a fitted polynomial has at ``t``."""
+    c0, c1, c2, c3, middle, scale = fitted
+    u = (t - middle) / scale
+    return c0 + u * (c1 + u * (c2 + u * c3))

@@ -179,9 +179,10 @@ class Figures:
         yield
         # Without the fitted brake the way back is smooth enough to be averaged.
         xs = curve.xs
-        curve.xs = array("f", xs)
-        for k in range(curve.nearest(extension_s, 0), curve.count):
-            curve.xs[k] += fitted.lag(curve.ts[k])[0]
+        if fitted.fits:
+            curve.xs = array("i", xs)
+            for k in range(curve.nearest(extension_s, 0), curve.count):
+                curve.xs[k] += int(fitted.lag(curve.us[k] * 1e-6)[0] / curve.part_rad)
         # Where the pull ends at once no window reaches over that: it would take the top off its power. A cubic stands
         # in for a parabola, since the pull may as well fade within the last few points.
         count = curve.count
@@ -223,12 +224,12 @@ def _peak(curve, at):
     for _ in range(2):
         # Again about the vertex: a lopsided window leans.
         first, last = curve.window(at, half_s, _PEAK_FEWEST, curve.nearest(at, 0))
-        answer, scale = curve.fit(at, first, last, 3)
-        u = 0.0
-        if answer[3] < 0.0:
-            low = (curve.ts[first] - at) / scale
-            high = (curve.ts[last] - at) / scale
-            u = max(low / 2, min(high / 2, -answer[2] / (3.0 * answer[3])))
-        speed = (answer[1] + u * (2.0 * answer[2] + u * 3.0 * answer[3])) / scale
-        at += u * scale
+        _, c1, c2, c3, middle, scale = curve.fit(first, last, 3)
+        if c3 < 0.0:
+            # No nearer to an end of the window than half-way from where it was looked for.
+            low = (at + curve.us[first] * 1e-6) / 2
+            high = (at + curve.us[last] * 1e-6) / 2
+            at = max(low, min(high, middle - c2 / (3.0 * c3) * scale))
+        u = (at - middle) / scale
+        speed = (c1 + u * (2.0 * c2 + u * 3.0 * c3)) / scale
     return at, speed

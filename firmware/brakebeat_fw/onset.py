@@ -206,24 +206,27 @@ def _gather(curve, zero_rad, extension_s, wheel):
     # type: (Any, float, float, Any) -> list[tuple[float, float]]
     """Time and angle of points behind phi = 0, friction taken out; last of all what friction takes off the speed and
     how far the wheel runs to the stop."""
-    ts = curve.ts
+    us = curve.us
     xs = curve.xs
+    part_rad = curve.part_rad
+    begin = int((zero_rad - _LEAD_RAD) / part_rad)
     k = curve.nearest(extension_s, 0)
-    while k > 0 and xs[k] > zero_rad - _LEAD_RAD:
+    while k > 0 and xs[k] > begin:
         k -= 1
     last = curve.nearest(curve.duration_s - _CUT_S, k)
     every = (last - k + _POINTS - 1) // _POINTS
     points = []
     lost = lag = 0.0
-    while ts[k] < curve.duration_s:
+    stop = curve.count - 1 - curve.mirrored
+    while k < stop:
         k += 1
         # A stop may fall on its last edge.
-        step = max(1e-6, ts[k] - ts[k - 1])
-        slower = wheel.friction_rad_s2((xs[k] - xs[k - 1]) / step) * step
+        step = max(1, us[k] - us[k - 1]) * 1e-6
+        slower = wheel.friction_rad_s2((xs[k] - xs[k - 1]) * part_rad / step) * step
         lag += (lost + slower / 2) * step
         lost += slower
         if k <= last and k % every == 0:
-            points.append((ts[k] - extension_s, xs[k] - zero_rad + lag))
+            points.append((us[k] * 1e-6 - extension_s, xs[k] * part_rad - zero_rad + lag))
     points.append((lost, curve.total_rad - zero_rad + lag))
     return points
 

@@ -75,7 +75,7 @@ class Reps:
         sense = stretch.sense
         flags = (stretch.repaired and wire.FLAG_REPAIRED) | (stretch.thinned and wire.FLAG_THINNED)
         duration_us = ticks.after(stop.ticks, start.ticks)
-        curve = self._curve(end, start, duration_us * 1e-6, total, spacing_rad)
+        curve = self._curve(end, start, duration_us, total, spacing_rad)
         if curve.noise_rad > _NOISE_MOST * spacing_rad:
             return
         yield
@@ -126,19 +126,19 @@ class Reps:
         stretch.usual = min(total, 1.2 * (stretch.usual or total))
         self.made = True
 
-    def _curve(self, end, start, duration_s, total, spacing_rad):
-        # type: (int, Any, float, float, float) -> Any
+    def _curve(self, end, start, duration_us, total, spacing_rad):
+        # type: (int, Any, int, float, float) -> Any
         """The rep's angle against time, after the magnet table has learnt from it."""
         stretch = self._stretch
         table = stretch.table
 
         def now():
             # type: () -> Any
-            curve = stretch.curve(0, end, start, duration_s, total, spacing_rad)
+            curve = stretch.curve(0, end, start, duration_us, total, spacing_rad)
             curve.measure_noise(PAD + 1, PAD + end)
             return curve
 
-        usual_rad = self._cue.noise_s * total * spacing_rad / duration_s
+        usual_rad = self._cue.noise_s * total * spacing_rad / (duration_us * 1e-6)
         curve = stretch.find_magnets(now, usual_rad)
         if not usual_rad or curve.noise_rad < _MISCOUNTED * usual_rad:
             stretch.learn(curve, end, spacing_rad)

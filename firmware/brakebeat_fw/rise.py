@@ -20,16 +20,20 @@ _LATEST = const(0.85)
 def find_rise(curve):
     # type: (Any) -> float | None
     """Path angle at which 98 % of the rep's greatest speed was first reached, rad; None where that is not seen."""
+    xs = curve.xs
+    total = curve.total_rad / curve.part_rad
     last = curve.count - 4
-    while last > 8 and curve.xs[last] > _LATEST * curve.total_rad:
+    latest = int(_LATEST * total)
+    while last > 8 and xs[last] > latest:
         last -= 1
     first = 4
-    while first < last and curve.xs[first] < _EARLIEST * curve.total_rad:
+    earliest = int(_EARLIEST * total)
+    while first < last and xs[first] < earliest:
         first += 1
     if first >= last:
         return None
     step = max(1, (last - first) // _SAMPLES)
-    degree = 2 if curve.xs[last] - curve.xs[first] < _DENSE_RAD * (last - first) else 3
+    degree = 2 if (xs[last] - xs[first]) * curve.part_rad < _DENSE_RAD * (last - first) else 3
     samples = _Samples(curve, first, step, (last - first + step - 1) // step, degree)
     place = samples.fastest()
     wanted = _SHARE * samples.speed(place)
@@ -47,7 +51,7 @@ def find_rise(curve):
         return None
     share = (wanted - slow) / (samples.speed(place + 1) - slow)
     k = first + place * step
-    return curve.xs[k] + share * (curve.xs[k + step] - curve.xs[k])
+    return (xs[k] + share * (xs[k + step] - xs[k])) * curve.part_rad
 
 
 class _Samples:
@@ -68,7 +72,7 @@ class _Samples:
         if found is None:
             curve = self._curve
             k = self._first + place * self._step
-            found = curve.speed_at(curve.ts[k], _HALF_S, _SPARE + self._degree, self._degree, k)[0]
+            found = curve.speed_at(curve.us[k] * 1e-6, _HALF_S, _SPARE + self._degree, self._degree, k)[0]
             self._speeds[place] = found
         return found
 

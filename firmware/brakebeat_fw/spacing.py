@@ -80,12 +80,11 @@ class SpacingTable:
         for k in range(first + half, last - half + 1, 2 * beside + 1):
             if stretch.path(k + half - first) - stretch.path(k - half - first) > 2 * half + _GAPS_MOST:
                 continue
-            answer, scale = curve.fit(curve.ts[k], k - half, k + half, 3)
-            c0, c1, c2, c3 = answer
+            c0, c1, c2, c3, middle, scale = curve.fit(k - half, k + half, 3)
             for place in range(k - beside, k + beside + 1):
-                t = (curve.ts[place] - curve.ts[k]) / scale
+                t = (curve.us[place] * 1e-6 - middle) / scale
                 number = stretch.number(place - first) % magnets
-                off = curve.xs[place] - c0 - t * (c1 + t * (c2 + t * c3))
+                off = curve.xs[place] * curve.part_rad - c0 - t * (c1 + t * (c2 + t * c3))
                 sums[number] += off
                 scatter += off * off
                 counts[number] += 1

@@ -61,6 +61,8 @@ _UNEVEN = const(0.005)
 _SLIPS = const(3)
 # A rep with no more noise than this many times the usual has its magnets right.
 _AS_USUAL = const(1.3)
+# Angles of a curve are whole numbers up to this, and up to four times as much without the brake.
+_WHOLE = const(1 << 26)
 # Mirrored points beyond each turnaround keep the speed at 0 there.
 PAD = 3
 
@@ -287,37 +289,39 @@ class Stretch:
         self._mended //= 2
         self.thinned = True
 
-    def curve(self, first, end, start, duration_s, total, spacing_rad):
-        # type: (int, int, Any, float, float, float) -> Curve
-        """The places from ``first`` to before ``end`` as a curve in seconds and radians from the turnaround ``start``
-        to the end of ``total`` spacings."""
-        curve = Curve(end - first + 2 + 2 * PAD)
+    def curve(self, first, end, start, duration_us, total, spacing_rad):
+        # type: (int, int, Any, int, float, float) -> Curve
+        """The places from ``first`` to before ``end`` as a curve from the turnaround ``start`` to the end of ``total``
+        spacings."""
+        # A spacing has so many parts that none of these angles needs more than 26 bits.
+        parts = _WHOLE // (int(total) + 1)
+        curve = Curve(end - first + 2 + 2 * PAD, spacing_rad / parts)
         curve.mirrored = PAD
-        curve.duration_s = duration_s
+        curve.duration_s = duration_us * 1e-6
         curve.total_rad = total * spacing_rad
-        ts = curve.ts
+        us = curve.us
         xs = curve.xs
         buffer = self.buffer
-        offsets = self.table.offsets
-        magnets = self.table.magnets
         sense = self.sense
+        magnets = self.table.magnets
+        begins = [int((start.distance + sense * offset) * parts) for offset in self.table.offsets]
+        number = self.first_number
         begin = buffer[CAPACITY]
         began = start.ticks
         half = ticks.HALF
         mask = ticks.MASK
         at = PAD + 1
         for place in range(first, end):
-            ts[at] = ((((buffer[place] - began) & mask) ^ half) - half) * 1e-6
+            us[at] = (((buffer[place] - began) & mask) ^ half) - half
             path = buffer[CAPACITY + place] - begin
-            offset = sense * offsets[(self.first_number + sense * path) % magnets]
-            xs[at] = (path + offset + start.distance) * spacing_rad
+            xs[at] = path * parts + begins[(number + sense * path) % magnets]
             at += 1
-        ts[at] = duration_s
-        xs[at] = total * spacing_rad
+        us[at] = duration_us
+        xs[at] = int(total * parts)
         for k in range(PAD):
-            ts[PAD - 1 - k] = -ts[PAD + 1 + k]
+            us[PAD - 1 - k] = -us[PAD + 1 + k]
             xs[PAD - 1 - k] = xs[PAD + 1 + k]
-            ts[at + 1 + k] = 2 * ts[at] - ts[at - 1 - k]
+            us[at + 1 + k] = 2 * us[at] - us[at - 1 - k]
             xs[at + 1 + k] = xs[at - 1 - k]
         return curve
 

@@ -131,11 +131,12 @@ class Strokes:
             return
         zero = self._zero_path + start.distance
         newest = stretch.count - 1
-        duration_s = ticks.after(stretch.buffer[newest], start.ticks) * 1e-6
+        duration_us = ticks.after(stretch.buffer[newest], start.ticks)
+        duration_s = duration_us * 1e-6
         total = stretch.path(newest) + start.distance
         self.cue.arm(self._zero_path, zero, total / duration_s, self.spacing_rad)
         first = max(0, newest - _NEWEST)
-        curve = stretch.curve(first, newest, start, duration_s, total, self.spacing_rad)
+        curve = stretch.curve(first, newest, start, duration_us, total, self.spacing_rad)
         peak, edge = curve.newest_speeds()
         if reps.effort.weaker(peak, edge, zero * self.spacing_rad, duration_s):
             self._sound(wire.CUE_DROP_OFF)

@@ -7,6 +7,7 @@ import statistics
 import pytest
 
 from tests.firmware.loaded import curve, rise
+from tests.firmware.points import curve_of
 
 # A pull and a way back whose speed is half a sine: no cubic, so that short windows are asked for.
 FASTEST_RAD_S = 70.0
@@ -19,12 +20,9 @@ RISEN_RAD = WHOLE_RAD / 2 * (1.0 - math.cos(math.asin(0.98)))
 def swing(spacing_rad: float, jitter_s: float, draw: random.Random) -> curve.Curve:
     """One rep through magnets that far apart, as the board sees it."""
     count = int(WHOLE_RAD / spacing_rad)
-    board = curve.Curve(count)
-    for k in range(count):
-        angle = (k + 0.5) * spacing_rad
-        t = 2.0 * HALF_S / math.pi * math.acos(1.0 - 2.0 * angle / WHOLE_RAD)
-        board.ts[k] = t + draw.gauss(0.0, jitter_s)
-        board.xs[k] = angle
+    angles = [(k + 0.5) * spacing_rad for k in range(count)]
+    times = [2.0 * HALF_S / math.pi * math.acos(1.0 - 2.0 * angle / WHOLE_RAD) for angle in angles]
+    board = curve_of([t + draw.gauss(0.0, jitter_s) for t in times], angles)
     board.total_rad = WHOLE_RAD
     board.duration_s = 2.0 * HALF_S
     return board

@@ -6,7 +6,8 @@ from array import array
 
 import pytest
 
-from tests.firmware.loaded import curve, stretch
+from tests.firmware.loaded import stretch
+from tests.firmware.points import curve_of
 
 MAGNETS = 6
 SPACING_RAD = 2.0 * math.pi / MAGNETS
@@ -20,13 +21,12 @@ def learnt(offsets: list[float], reps: int, draw: random.Random) -> list[float]:
         board.buffer[stretch.CAPACITY + k] = k
     for _ in range(reps):
         pitch, phase = draw.uniform(4.0, 9.0), draw.uniform(0.0, 6.28)
-        points = curve.Curve(EDGES)
+        times = []
         for k in range(EDGES):
-            at = (k + offsets[k % MAGNETS]) * SPACING_RAD
-            t = at / 50.0
-            points.ts[k] = t + 2e-5 * math.sin(2.0 * math.pi * pitch * t + phase) + draw.gauss(0.0, 5e-6)
-            points.xs[k] = (k + board.table.offsets[k % MAGNETS]) * SPACING_RAD
-        board.table.learn(points, 0, EDGES, SPACING_RAD, board)
+            t = (k + offsets[k % MAGNETS]) * SPACING_RAD / 50.0
+            times.append(t + 2e-5 * math.sin(2.0 * math.pi * pitch * t + phase) + draw.gauss(0.0, 5e-6))
+        known = [(k + board.table.offsets[k % MAGNETS]) * SPACING_RAD for k in range(EDGES)]
+        board.table.learn(curve_of(times, known), 0, EDGES, SPACING_RAD, board)
     return list(board.table.offsets)
 
 
@@ -48,10 +48,8 @@ def test_what_passes_in_a_lost_magnets_place_once_teaches_nothing():
     """A fifth of a spacing learnt so has given late cues for three good reps in a row."""
     board = stretch.Stretch(MAGNETS)
     paths = [path for path in range(EDGES) if path % MAGNETS != 1 or path == 37]
-    points = curve.Curve(len(paths))
-    for place, path in enumerate(paths):
-        board.buffer[stretch.CAPACITY + place] = path
-        points.ts[place] = path * SPACING_RAD / 50.0 + (0.004 if path == 37 else 0.0)
-        points.xs[place] = path * SPACING_RAD
+    board.buffer[stretch.CAPACITY : stretch.CAPACITY + len(paths)] = array("i", paths)
+    times = [path * SPACING_RAD / 50.0 + (0.004 if path == 37 else 0.0) for path in paths]
+    points = curve_of(times, [path * SPACING_RAD for path in paths])
     board.table.learn(points, 0, len(paths), SPACING_RAD, board)
     assert max(map(abs, board.table.offsets)) == 0.0
