@@ -2,6 +2,7 @@
 
 from array import array
 
+import micropython
 from micropython import const
 
 from .polynomial import polynomial
@@ -15,8 +16,49 @@ _ENOUGH = const(24)
 _SUSPECT = const(3.0)
 # Points nearer to each other in time than this, microseconds, tell little more than one.
 _DENSE_US = const(8000)
+# Ticks' mask and half: differences that viper reads get their signs back where its integers are wider.
+_MASK = const(0x3FFFFFFF)
+_HALF = const(0x20000000)
 # Time between two points that have the same.
 _NO_TIME_US = const(1e-3)
+
+
+@micropython.viper
+def _around(us: ptr32, work: ptr32):
+    """``work`` holds a time, half a width, least points and the last place; then it holds the place at or before that
+    time (the last one left out), and the first and last place of the window."""
+    at = work[0]
+    half = work[1]
+    least = work[2]
+    most = work[3]
+    place = 0
+    beyond = most
+    while beyond - place > 1:
+        k = place + beyond >> 1
+        if ((us[k] - at) & _MASK ^ _HALF) - _HALF > 0:
+            beyond = k
+        else:
+            place = k
+    first = place + 1
+    last = place
+    while first > 0 and ((at - us[first - 1]) & _MASK ^ _HALF) - _HALF <= half:
+        first -= 1
+    while last < most and ((us[last + 1] - at) & _MASK ^ _HALF) - _HALF <= half:
+        last += 1
+    while last - first + 1 < least and (first > 0 or last < most):
+        left = _MASK
+        right = _MASK
+        if first > 0:
+            left = ((at - us[first - 1]) & _MASK ^ _HALF) - _HALF
+        if last < most:
+            right = ((us[last + 1] - at) & _MASK ^ _HALF) - _HALF
+        if left < right:
+            first -= 1
+        else:
+            last += 1
+    work[0] = place
+    work[1] = first
+    work[2] = last
 
 
 class Curve:
@@ -39,6 +81,7 @@ class Curve:
         self._key = (0, 0, 0)
         self._of = None  # type: Any
         self._fitted = None  # type: Any
+        self._work = array("i", [0] * 4)
 
     def measure_noise(self, first, last):
         # type: (int, int) -> None
@@ -168,40 +211,22 @@ class Curve:
         rate = self.count / max((self.us[self.count - 4] - self.us[3]) * 1e-6, 1e-3)
         return (self.noise_rad * (22.5 / rate) ** 0.5 / (share * acceleration_rad_s2)) ** 0.4
 
-    def nearest(self, t, hint):
-        # type: (float, int) -> int
-        """Place of the point at or before ``t`` seconds, searched from ``hint``."""
-        us = self.us
-        at = int(t * 1e6 + 0.5)
-        k = min(max(hint, 0), self.count - 2)
-        while k > 0 and us[k] > at:
-            k -= 1
-        while k < self.count - 2 and us[k + 1] <= at:
-            k += 1
-        return k
+    def nearest(self, t):
+        # type: (float) -> int
+        """Place of the point at or before ``t`` seconds, the last one left out."""
+        self.window(t, 0.0, 0)
+        return self._work[0]
 
-    def window(self, t, half_s, least, hint):
-        # type: (float, float, int, int) -> tuple[int, int]
+    def window(self, t, half_s, least):
+        # type: (float, float, int) -> tuple[int, int]
         """First and last place of the points within ``half_s`` of ``t``, widened to ``least`` points."""
-        us = self.us
-        at = int(t * 1e6 + 0.5)
-        half = int(half_s * 1e6)
-        k = self.nearest(t, hint)
-        first = k + 1
-        last = k
-        begin = at - half
-        while first > 0 and us[first - 1] >= begin:
-            first -= 1
-        end = at + half
-        most = self.count - 1
-        while last < most and us[last + 1] <= end:
-            last += 1
-        while last - first + 1 < least and (first > 0 or last < most):
-            if last == most or (first > 0 and at - us[first - 1] < us[last + 1] - at):
-                first -= 1
-            else:
-                last += 1
-        return first, last
+        work = self._work
+        work[0] = int(t * 1e6 + 0.5)
+        work[1] = int(half_s * 1e6)
+        work[2] = least
+        work[3] = self.count - 1
+        _around(self.us, work)  # type: ignore[arg-type]
+        return work[1], work[2]
 
     def fit(self, first, last, degree):
         # type: (int, int, int) -> tuple[float, ...]
@@ -237,7 +262,7 @@ class Curve:
         span = xs[k + 1] - xs[k]
         share = (wanted - xs[k]) / span if span > 0 else 0.0
         t = (us[k] + share * (us[k + 1] - us[k])) * 1e-6
-        first, last = self.window(t, 0.0, 6, k)
+        first, last = self.window(t, 0.0, 6)
         c0, c1, c2, c3, middle, scale = self.fit(first, last, 3)
         u = (t - middle) / scale
         for _ in range(4):
@@ -247,10 +272,10 @@ class Curve:
             u -= (c0 + u * (c1 + u * (c2 + u * c3)) - x) / slope
         return middle + max(-1.0, min(1.0, u)) * scale
 
-    def speed_at(self, t, half_s, least, degree, hint):
-        # type: (float, float, int, int, int) -> tuple[float, float]
+    def speed_at(self, t, half_s, least, degree):
+        # type: (float, float, int, int) -> tuple[float, float]
         """Angular velocity (rad/s) and acceleration (rad/s^2) at ``t``."""
-        first, last = self.window(t, half_s, least, hint)
+        first, last = self.window(t, half_s, least)
         # Close by the window often holds the same points, and the polynomial through them is the same.
         key = (first, last, degree)
         if key != self._key or self._of is not self.xs:
@@ -261,10 +286,10 @@ class Curve:
         u = (t - middle) / scale
         return (c1 + u * (2.0 * c2 + u * 3.0 * c3)) / scale, (2.0 * c2 + u * 6.0 * c3) / (scale * scale)
 
-    def angle_at(self, t, hint):
-        # type: (float, int) -> float
+    def angle_at(self, t):
+        # type: (float) -> float
         """Path angle at ``t``: a local cubic."""
-        first, last = self.window(t, 0.0, 4, hint)
+        first, last = self.window(t, 0.0, 4)
         return value(self.fit(first, last, 3), t)
 
     def newest_speeds(self):
@@ -277,8 +302,8 @@ class Curve:
         last = self.count - 2
         peak = 0.0
         for k in range(max(4, last - 12), last):
-            peak = max(peak, self.speed_at(self.us[k] * 1e-6, 0.03, 7, 2, k)[0])
-        return peak, self.speed_at(self.us[last] * 1e-6, 0.03, 7, 2, last)[0]
+            peak = max(peak, self.speed_at(self.us[k] * 1e-6, 0.03, 7, 2)[0])
+        return peak, self.speed_at(self.us[last] * 1e-6, 0.03, 7, 2)[0]
 
 
 def value(fitted, t):

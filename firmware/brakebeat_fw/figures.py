@@ -71,12 +71,10 @@ class Phase:
         count = min(int(span_s / self.step_s) + 1, _GRID_MOST)
         self.speeds = array("f", [0.0] * count)
         self.top = (0.0, 0.0)  # greatest speed and its time
-        hint = 0 if sign > 0 else curve.count
         there = (0.0, 0.0)
         place = step = 0
         while place - step < count - 1:
             t = self.turn_s + sign * place * self.step_s
-            hint = curve.nearest(t, hint)
             half = half_s
             if taken.fits or sign > 0:
                 half = max(half, min(_WIDEST_S, _HALF_TURN / max(there[0], 1.0)))
@@ -84,7 +82,7 @@ class Phase:
                 # Near its end less of a window lies behind: that much more in front.
                 half = max(half, 2.0 * half_s - (span_s - t))
             here = there
-            there = curve.speed_at(t, half, _CUT_FEWEST if cut else 6, 3 if cut else 2, hint)
+            there = curve.speed_at(t, half, _CUT_FEWEST if cut else 6, 3 if cut else 2)
             # A cubic in the share of the way from one to the other, both with their accelerations.
             first = here[1] * sign * step * self.step_s
             last = there[1] * sign * step * self.step_s
@@ -173,7 +171,7 @@ class Figures:
         usual_rad_s2 = 2.0 * zero_rad / (extension_s * extension_s)
         half_s = max(0.02, curve.half_width(usual_rad_s2, 0.015))
         edge_half_s = 0.04 + _WIDER_S_PER_RAD * curve.noise_rad
-        edge_speed = curve.speed_at(extension_s, edge_half_s, 8, 3, 0)[0]
+        edge_speed = curve.speed_at(extension_s, edge_half_s, 8, 3)[0]
         fitted = Brake(curve, zero_rad, extension_s, wheel)
         self.held = fitted.held
         yield
@@ -181,12 +179,12 @@ class Figures:
         xs = curve.xs
         if fitted.fits:
             curve.xs = array("i", xs)
-            for k in range(curve.nearest(extension_s, 0), curve.count):
+            for k in range(curve.nearest(extension_s), curve.count):
                 curve.xs[k] += int(fitted.lag(curve.us[k] * 1e-6)[0] / curve.part_rad)
         # Where the pull ends at once no window reaches over that: it would take the top off its power. A cubic stands
         # in for a parabola, since the pull may as well fade within the last few points.
         count = curve.count
-        last = curve.nearest(extension_s, 0)
+        last = curve.nearest(extension_s)
         cut = curve.noise_rad < _SMOOTH_RAD
         if cut:
             off = max(curve.strays(last - 1, min(last + 3, count - 2)))
@@ -208,7 +206,7 @@ class Figures:
         if not few and (inertia is not None or not wheel.friction_nm(1.0)):
             self.onset_s, self.braked = find_onset(brake, fitted, wheel)
         if self.onset_s is not None:
-            self.brake_fraction = (curve.angle_at(self.onset_s, 0) - zero_rad) / zero_rad
+            self.brake_fraction = (curve.angle_at(self.onset_s) - zero_rad) / zero_rad
         if inertia is not None:
             stored_j = inertia * edge_speed * edge_speed / 2.0
             self.concentric = pull.figures(wheel, zero_rad, stored_j, few)
@@ -223,7 +221,7 @@ def _peak(curve, at):
     speed = 0.0
     for _ in range(2):
         # Again about the vertex: a lopsided window leans.
-        first, last = curve.window(at, half_s, _PEAK_FEWEST, curve.nearest(at, 0))
+        first, last = curve.window(at, half_s, _PEAK_FEWEST)
         _, c1, c2, c3, middle, scale = curve.fit(first, last, 3)
         if c3 < 0.0:
             # No nearer to an end of the window than half-way from where it was looked for.

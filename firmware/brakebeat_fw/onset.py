@@ -210,10 +210,10 @@ def _gather(curve, zero_rad, extension_s, wheel):
     xs = curve.xs
     part_rad = curve.part_rad
     begin = int((zero_rad - _LEAD_RAD) / part_rad)
-    k = curve.nearest(extension_s, 0)
+    k = curve.nearest(extension_s)
     while k > 0 and xs[k] > begin:
         k -= 1
-    last = curve.nearest(curve.duration_s - _CUT_S, k)
+    last = curve.nearest(curve.duration_s - _CUT_S)
     every = (last - k + _POINTS - 1) // _POINTS
     points = []
     lost = lag = 0.0

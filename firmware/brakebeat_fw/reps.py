@@ -177,10 +177,10 @@ class Reps:
 def _runs_out(curve, figures):
     # type: (Any, Any) -> bool
     """Whether nobody holds the strap: the wheel slows evenly over a way that no strap winds on."""
-    fastest_rad = curve.angle_at(figures.peak_s, 0)
+    fastest_rad = curve.angle_at(figures.peak_s)
     left_rad = curve.total_rad - fastest_rad
     if left_rad < _MOST_WOUND * fastest_rad:
         return False
     half_way_s = curve.time_at(fastest_rad + left_rad / 2)
-    slowed = curve.speed_at(half_way_s, 0.1, 6, 2, 0)[0]  # type: float
+    slowed = curve.speed_at(half_way_s, 0.1, 6, 2)[0]  # type: float
     return slowed < _RUNS_OUT * figures.peak_rad_s

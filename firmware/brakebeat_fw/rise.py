@@ -72,7 +72,7 @@ class _Samples:
         if found is None:
             curve = self._curve
             k = self._first + place * self._step
-            found = curve.speed_at(curve.us[k] * 1e-6, _HALF_S, _SPARE + self._degree, self._degree, k)[0]
+            found = curve.speed_at(curve.us[k] * 1e-6, _HALF_S, _SPARE + self._degree, self._degree)[0]
             self._speeds[place] = found
         return found
 

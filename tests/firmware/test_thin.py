@@ -25,7 +25,7 @@ def test_dense_points_become_half_as_many_up_to_the_angle():
     assert list(points.us[:4]) == list(whole.us[:4])
     assert list(points.us[22:42]) == list(whole.us[40:60])
     assert points.us[4] == (whole.us[4] + whole.us[5]) // 2
-    assert points.speed_at(0.15, 0.05, 6, 2, 0)[0] == pytest.approx(24.5, rel=1e-4)
+    assert points.speed_at(0.15, 0.05, 6, 2)[0] == pytest.approx(24.5, rel=1e-4)
 
 
 def test_points_farther_apart_stay():
