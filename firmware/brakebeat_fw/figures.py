@@ -70,6 +70,8 @@ class Phase:
         self.span_s = span_s
         count = min(int(span_s / self.step_s) + 1, _GRID_MOST)
         self.speeds = array("f", [0.0] * count)
+        # What the brake had taken off at each of these times, on the way back.
+        self.lags = [taken.lag(self.turn_s - k * self.step_s) for k in range(count)] if sign < 0 else []
         self.top = (0.0, 0.0)  # greatest speed and its time
         there = (0.0, 0.0)
         place = step = 0
@@ -95,7 +97,7 @@ class Phase:
                 past = (k - place + step) / step
                 speed = here[0] + past * (first + past * (bend + past * twist))
                 if sign < 0:
-                    speed -= taken.lag(t)[1]
+                    speed -= self.lags[k][1]
                 if u < turn.reach_s:
                     # Close to the turnaround the fit that placed it speaks, further off the points, between both.
                     near = min(1.0, 2.0 - 2.0 * u / turn.reach_s)
@@ -204,7 +206,7 @@ class Figures:
         inertia = wheel.inertia_kg_m2
         # Of an unknown inertia friction alone cannot be taken out.
         if not few and (inertia is not None or not wheel.friction_nm(1.0)):
-            self.onset_s, self.braked = find_onset(brake, fitted, wheel)
+            self.onset_s, self.braked = find_onset(brake, wheel)
         if self.onset_s is not None:
             self.brake_fraction = (curve.angle_at(self.onset_s) - zero_rad) / zero_rad
         if inertia is not None:

@@ -231,12 +231,12 @@ def _gather(curve, zero_rad, extension_s, wheel):
     return points
 
 
-def find_onset(phase, taken, wheel):
-    # type: (Any, Brake, Any) -> tuple[float | None, bool]
+def find_onset(phase, wheel):
+    # type: (Any, Any) -> tuple[float | None, bool]
     """Onset in seconds from the rep's start (None: there is none) and whether the athlete braked harder than friction.
 
-    phase: the way back; taken: the Brake that its speeds were smoothed without. What that has missed is told by the
-    speeds' mean changes, so that a brake of any course is found.
+    phase: the way back. What the brake that its speeds were smoothed without has missed is told by the speeds' mean
+    changes, so that a brake of any course is found.
     """
     speeds = phase.speeds
     step = phase.step_s
@@ -244,7 +244,7 @@ def find_onset(phase, taken, wheel):
     most = 0.0
     at = 0
     left = 0.0
-    lags = [taken.lag(phase.turn_s - k * step) for k in range(len(speeds))]
+    lags = phase.lags
     for k in range(len(speeds)):
         if 2 <= k < len(speeds) - 2:
             left = speeds[k + 2] - speeds[k - 2] + lags[k + 2][1] - lags[k - 2][1]

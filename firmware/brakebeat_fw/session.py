@@ -65,7 +65,6 @@ class Session(Strokes):
         # type: (dict[str, Any], Any, Any) -> None
         super().__init__(rig, on_rep, on_cue)
         self._edges = 0  # raw edges so far, to find the edge that a calibrated zero names
-        self._due = 0  # no poll needs to look before these ticks, where they are near
         self._ahead_us = 0  # how near that is; 0 before the first poll
         # Edges that have come since a turnaround that is being read.
         self._held_times = array("i", [0] * _HELD_MOST)
@@ -239,8 +238,6 @@ class Session(Strokes):
             self._feed_to_zero(times, steps, count, zero_index - self._edges + 1)
             return
         self._edges += count
-        # The next poll looks anew.
-        self._due = self._now
         state = self.state
         if not state[_COUNT] and (times[0] - state[_T_LAST]) & ticks.MASK > state[_REST_GAP]:
             # Whatever came before, it stood since.
@@ -282,6 +279,9 @@ class Session(Strokes):
                     self._read_on(True)
             elif event == _EVENT_FULL:
                 self.stretch.make_room()
+        if self._reading or self._job:
+            # The next poll goes on with it.
+            self._due = self._now
         if state[_COUNT] > 4 and not self._reading:
             try:
                 self._under_way()

@@ -78,6 +78,7 @@ class Strokes:
         self._clock_us = 0
         self._clock_ticks = 0
         self._now = 0  # ticks of the last poll
+        self._due = 0  # no poll needs to look before these ticks, where they are near
         self._start = None  # type: Any  # Turn: the stretch's first motion; None: not placed yet
         self._in_motion = False
         self._end_x = None  # type: Any  # position of the last turnaround in edge numbers; None: unknown
@@ -135,6 +136,8 @@ class Strokes:
         duration_s = duration_us * 1e-6
         total = stretch.path(newest) + start.distance
         self.cue.arm(self._zero_path, zero, total / duration_s, self.spacing_rad)
+        # The next poll looks.
+        self._due = self._now
         first = max(0, newest - _NEWEST)
         curve = stretch.curve(first, newest, start, duration_us, total, self.spacing_rad)
         peak, edge = curve.newest_speeds()
