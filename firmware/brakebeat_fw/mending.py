@@ -1,5 +1,8 @@
 """Which edges of a stretch are real, and where magnets were missed: at its start, in mid-rep, around its turnaround."""
 
+from array import array
+
+import micropython
 from micropython import const
 
 from . import ticks
@@ -23,6 +26,13 @@ _WAIT_MOST = const(10)
 _TURNING = const(6)
 # A wheel that is being braked takes longer for a spacing by this factor, soon.
 _BRAKING = const(1.08)
+# How far an edge is off, in whole numbers: so many are an edge spacing; nothing can be said, or it is off by so much.
+_UNIT = const(1 << 14)
+_NOT_EVEN = const(9 << 14)
+# Where the buffer's paths begin, and ticks' mask and half.
+_PATHS = const(384)
+_MASK = const(0x3FFFFFFF)
+_HALF = const(0x20000000)
 # An edge this many standard deviations off is read again, with its neighbours up to so many in a row that are not.
 _ODD = const(4.0)
 _CLEAN = const(4)
@@ -62,71 +72,111 @@ _SPLIT_CHI = const(8.0)
 _LAG_GAIN = const(0.2)
 
 
+@micropython.viper
+def _look_at(buffer: ptr32, uneven: ptr32, asked: ptr32, odds: ptr32):
+    """``MendedStretch._odds`` where edges lie a spacing apart and before the turnaround, if there is one; -1 elsewhere.
+
+    asked: first place and the one behind the last, the turnaround's place, the magnet at path 0, 1 where numbers run
+    along the path, magnets; uneven: of each magnet, spacings times 2^12.
+    """
+    place = asked[0]
+    end = asked[1]
+    turn = asked[2]
+    k = 0
+    while place < end:
+        at = _PATHS + place
+        path = buffer[at]
+        step = buffer[at + 1] - path
+        odd = _NOT_EVEN
+        if buffer[at + 2] - buffer[at - 2] == step << 2:
+            odd = 0 - 1
+            here = buffer[place]
+            before = (here - buffer[place - 1]) & _MASK
+            after = (buffer[place + 1] - here) & _MASK
+            last = (here - buffer[place - 2]) & _MASK
+            next = (buffer[place + 2] - here) & _MASK
+            if step == 1 and (turn == 0 or place + 2 < turn) and (before | after | last | next) >> 24 == 0:
+                pace = after
+                if before < pace:
+                    pace = before
+                if pace < 1:
+                    pace = 1
+                low = 0
+                while pace >> low >= 0x4000:
+                    low += 1
+                magnet = asked[3] + path
+                if asked[4] == 0:
+                    magnet = asked[3] - path
+                shift = (uneven[magnet % asked[5]] & _MASK ^ _HALF) - _HALF
+                if asked[4] == 0:
+                    shift = 0 - shift
+                pace = pace >> low
+                late = 4 * (after - before) - next + last - (pace * shift >> 12 << low)
+                if late < 0:
+                    late = 0 - late
+                late = late >> low
+                if late > 0x7FFFF:
+                    late = 0x7FFFF
+                # 2^14 / 8.34: six deviations, 1.39 standard deviations of one edge each.
+                odd = late * 1964 // pace
+                if odd > _NOT_EVEN:
+                    odd = _NOT_EVEN
+        odds[k] = odd
+        k += 1
+        place += 1
+
+
 class MendedStretch(Stretch):
     """A stretch whose edges are read again where something about them is odd."""
 
     def edge_noise(self, low, end):
         # type: (int, int) -> float
         """Standard deviation of an edge in the places from ``low`` to before ``end``, edge spacings, by the median."""
-        return self._typical([self._odd(k) for k in range(max(2, low - _NOISE_BEFORE), end - 4)])
+        return self._typical(self._odds(max(2, low - _NOISE_BEFORE), end - 4))
 
     def _typical(self, odds):
-        # type: (list[float]) -> float
-        """The standard deviation of an edge that is off so much here and there."""
-        found = [odd for odd in odds if odd < 9.0]
+        # type: (Any) -> float
+        """The standard deviation of an edge that is off so much here and there, edge spacings."""
+        found = [odd for odd in odds if odd < _NOT_EVEN]
         most = _NOISE_MOST_RAD * self.magnets / 6.2832
         if len(found) < 4:
             return most / 3
         found.sort()
         # The median of a normal's size is 0.6745 of its standard deviation.
-        return min(most, found[len(found) // 2] / 0.6745)
+        return min(most, found[len(found) // 2] / (0.6745 * _UNIT))
+
+    def _odds(self, place, end):
+        # type: (int, int) -> Any
+        """How far each edge from ``place`` to before ``end`` is off the cubic through its four neighbours, ``_UNIT`` an
+        edge spacing of one edge; ``_NOT_EVEN`` where they do not lie evenly."""
+        table = self.table
+        end = max(place, end)
+        found = array("i", [0] * (end - place))
+        number = self.first_number - self.sense * self.buffer[CAPACITY]
+        asked = array("i", (place, end, self.turn_at, number % table.magnets, self.sense > 0, table.magnets))
+        _look_at(self.buffer, table.uneven, asked, found)  # type: ignore[arg-type]
+        for k in range(len(found)):
+            if found[k] < 0:
+                found[k] = min(_NOT_EVEN, int(self._odd(place + k) * _UNIT))
+        return found
 
     def _odd(self, k):
         # type: (int) -> float
-        """How far the edge at place ``k`` is off the cubic through its four neighbours, edge spacings of one edge.
+        """The same of the edge at place ``k``, wherever it lies, edge spacings of one edge.
 
         It is six deviations, 1.39 standard deviations of one edge each.
         """
         buffer = self.buffer
-        at = CAPACITY + k
-        step = buffer[at + 1] - buffer[at]
-        if buffer[at + 2] - buffer[at - 2] != 4 * step:
-            return 9.0
         here = buffer[k]
-        half = ticks.HALF
-        mask = ticks.MASK
-        # Microseconds to the neighbours, signed as `ticks.after` has them, without its calls.
-        before = (((here - buffer[k - 1]) & mask) ^ half) - half
-        after = (((buffer[k + 1] - here) & mask) ^ half) - half
-        farther = (((buffer[k + 2] - here) & mask) ^ half) - (((here - buffer[k - 2]) & mask) ^ half)
+        before = ticks.after(here, buffer[k - 1])
+        after = ticks.after(buffer[k + 1], here)
+        farther = ticks.after(buffer[k + 2], here) - ticks.after(here, buffer[k - 2])
+        step = self.path(k + 1) - self.path(k)
         # A missed magnet lengthens one of both.
         pace = max(1, min(after, before) // step)
-        late = 4 * (after - before) - farther
-        table = self.table
-        if not table.reps:
-            return abs(late) / (8.34 * pace * step)
-        turn = self.state[_TURN_AT]
-        if turn and k + 2 >= turn:
-            offset = self.offset
-            uneven = 4.0 * (offset(k - 1) + offset(k + 1)) - offset(k - 2) - offset(k + 2) - 6.0 * offset(k)
-        elif step == 1:
-            uneven = (
-                self.sense
-                * table.uneven[
-                    (self.first_number + self.sense * (buffer[at] - buffer[CAPACITY])) % table.magnets
-                ]
-            )
-        else:
-            offsets = table.offsets
-            magnets = table.magnets
-            step_on = self.sense * step
-            number = self.first_number + self.sense * (buffer[at - 2] - buffer[CAPACITY])
-            uneven = -offsets[number % magnets]
-            for share in (4.0, -6.0, 4.0, -1.0):
-                number += step_on
-                uneven += share * offsets[number % magnets]
-            uneven *= self.sense
-        return abs(late - pace * uneven) / (8.34 * pace * step)
+        offset = self.offset
+        uneven = 4.0 * (offset(k - 1) + offset(k + 1)) - offset(k - 2) - offset(k + 2) - 6.0 * offset(k)
+        return abs(4 * (after - before) - farther - pace * uneven) / (8.34 * pace * step)
 
     def _shift_path(self, spacings):
         # type: (int) -> None
@@ -487,25 +537,16 @@ class MendedStretch(Stretch):
             end = self.turn_at - _TURNING
         place = max(5, self._mended)
         begin = max(2, place - _NOISE_BEFORE)
-        odds = [self._odd(k) for k in range(begin, end - 2)]  # type: list[Any]
-
-        def odd(place):
-            # type: (int) -> float
-            """Worked out once for each place, until what lies before it is mended."""
-            found = odds[place - begin]
-            if found is None:
-                found = odds[place - begin] = self._odd(place)
-            return found
-
-        limit = max(_ODD * self._typical(odds[:-2]), _BRAKED / self.magnets)
+        odds = self._odds(begin, end - 2)
+        limit = int(max(_ODD * self._typical(odds[:-2]), _BRAKED / self.magnets) * _UNIT)
         while place < end - 2:
-            if odd(place) < limit:
+            if odds[place - begin] < limit:
                 place += 1
                 continue
             high = place
             clean = 0
             while clean < _CLEAN and high < min(end, place + _MEND_MOST) - 2:
-                clean = clean + 1 if odd(high) < limit else 0
+                clean = clean + 1 if odds[high - begin] < limit else 0
                 high += 1
             if clean < _CLEAN:
                 if high >= end - 2:
@@ -523,7 +564,6 @@ class MendedStretch(Stretch):
             self._keep(edges, low, high)
             strays -= self.count
             end -= strays
-            place = high - strays - 3
-            begin = place
-            odds = [None] * (end - place)
+            place = begin = high - strays - 3
+            odds = self._odds(begin, end - 2)
         self._mended = place

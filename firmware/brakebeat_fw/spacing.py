@@ -23,8 +23,9 @@ class SpacingTable:
         # type: (int) -> None
         self.magnets = magnets if 1 < magnets <= MAGNETS_MOST else 1
         self.offsets = array("f", [0.0] * self.magnets)
-        # How far each magnet's offset makes an edge seem off its four neighbours: the offsets' fourth difference.
-        self.uneven = array("f", self.offsets)
+        # How far each magnet's offset makes an edge seem off its four neighbours, 1/4096 of a spacing: the offsets'
+        # fourth difference.
+        self.uneven = array("i", [0] * self.magnets)
         self.reps = 0
         self.unsure = 0.0  # sum of the offsets' variances, rad squared
 
@@ -41,12 +42,9 @@ class SpacingTable:
         self.reps = reps
         magnets = self.magnets
         for k in range(magnets):
-            self.uneven[k] = (
-                4.0 * (offsets[(k - 1) % magnets] + offsets[(k + 1) % magnets])
-                - offsets[(k - 2) % magnets]
-                - offsets[(k + 2) % magnets]
-                - 6.0 * offsets[k]
-            )
+            off = 4.0 * (offsets[(k - 1) % magnets] + offsets[(k + 1) % magnets]) - 6.0 * offsets[k]
+            off -= offsets[(k - 2) % magnets] + offsets[(k + 2) % magnets]
+            self.uneven[k] = int(max(-8.0, min(8.0, off)) * 4096.0)
 
     def spread(self):
         # type: () -> float
