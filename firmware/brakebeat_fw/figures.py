@@ -225,11 +225,13 @@ def _peak(curve, at):
         # Again about the vertex: a lopsided window leans.
         first, last = curve.window(at, half_s, _PEAK_FEWEST)
         _, c1, c2, c3, middle, scale = curve.fit(first, last, 3)
+        low = curve.us[first] * 1e-6
+        high = curve.us[last] * 1e-6
+        # Where edges were lost all points may lie to one side.
+        at = max(low, min(high, at))
         if c3 < 0.0:
             # No nearer to an end of the window than half-way from where it was looked for.
-            low = (at + curve.us[first] * 1e-6) / 2
-            high = (at + curve.us[last] * 1e-6) / 2
-            at = max(low, min(high, middle - c2 / (3.0 * c3) * scale))
+            at = max((at + low) / 2, min((at + high) / 2, middle - c2 / (3.0 * c3) * scale))
         u = (at - middle) / scale
         speed = (c1 + u * (2.0 * c2 + u * 3.0 * c3)) / scale
     return at, speed
