@@ -16,7 +16,7 @@ _ENOUGH = const(24)
 _SUSPECT = const(3.0)
 # Points nearer to each other in time than this, microseconds, tell little more than one.
 _DENSE_US = const(8000)
-# Ticks' mask and half: differences that viper reads get their signs back where its integers are wider.
+# Ticks' mask and half: a difference that is not negative is less than half, however wide viper's integers are.
 _MASK = const(0x3FFFFFFF)
 _HALF = const(0x20000000)
 # Time between two points that have the same.
@@ -35,24 +35,19 @@ def _around(us: ptr32, work: ptr32):
     beyond = most
     while beyond - place > 1:
         k = place + beyond >> 1
-        if ((us[k] - at) & _MASK ^ _HALF) - _HALF > 0:
-            beyond = k
-        else:
+        if (at - us[k]) & _MASK < _HALF:
             place = k
+        else:
+            beyond = k
     first = place + 1
     last = place
-    while first > 0 and ((at - us[first - 1]) & _MASK ^ _HALF) - _HALF <= half:
+    while first > 0 and (us[first - 1] - at + half) & _MASK < _HALF:
         first -= 1
-    while last < most and ((us[last + 1] - at) & _MASK ^ _HALF) - _HALF <= half:
+    while last < most and (at + half - us[last + 1]) & _MASK < _HALF:
         last += 1
     while last - first + 1 < least and (first > 0 or last < most):
-        left = _MASK
-        right = _MASK
-        if first > 0:
-            left = ((at - us[first - 1]) & _MASK ^ _HALF) - _HALF
-        if last < most:
-            right = ((us[last + 1] - at) & _MASK ^ _HALF) - _HALF
-        if left < right:
+        # The nearer one of the two beside it.
+        if last == most or (first > 0 and (us[first - 1] - at + us[last + 1] - at - 1) & _MASK < _HALF):
             first -= 1
         else:
             last += 1
