@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brakebeat.reference.model.spline import Array
+from brakebeat.reference.turnaround.course import EVENLY, Growth, weakening
 
 #: Angle, speed, acceleration and jerk at the first edge.
 STATE = 4
@@ -40,25 +41,6 @@ def _covariances(lasting: int) -> Array:
 
 
 _OF_NOISE, _OF_LASTING = _covariances(0), _covariances(1)
-
-
-@dataclass(frozen=True)
-class Growth:
-    """How an acceleration grows to 1 in unit time.
-
-    ``way``: further than if it had come at once half-way, the wheel is so far from then on. Until then it lacks that by
-    a polynomial in the time that is left: its coefficients.
-    """
-
-    way: float
-    cubed: float
-    fourth: float
-    fifth: float
-
-
-EVENLY = Growth(1.0 / 6.0, 1.0 / 6.0, 0.0, 0.0)
-#: As 3u² − 2u³.
-ALONG_AN_S = Growth(0.15, 0.0, 0.25, -0.1)
 
 
 @dataclass(frozen=True)
@@ -150,9 +132,9 @@ class Gist:
         covariance[_UPPER] = np.moveaxis(pairs, 1, 0)
         return covariance
 
-    def course(self, unseen_s: Array, rise_s: Array, shape: Growth = EVENLY) -> Array:
+    def course(self, unseen_s: Array, rise_s: Array, weakens_per_s: Array, shape: Growth = EVENLY) -> Array:
         """What the observations see (o, r, k) of an acceleration that grows to 1 within ``rise_s`` (r,) of the time
-        when the wheel stood, ``unseen_s`` (r, k) before the first edge, and stays."""
+        when the wheel stood, ``unseen_s`` (r, k) before the first edge, and stays, or weakens with the speed (r,)."""
         angle, speed, accel = (self.state[:, at, :, None] for at in range(3))
         rise_s = rise_s[:, None]
         constant = accel - 0.5 * rise_s * speed + shape.way * rise_s * rise_s * angle
@@ -162,7 +144,23 @@ class Gist:
             left = np.maximum(rise_s - unseen_s - early_s[:, None], 0.0) / np.maximum(rise_s, 1e-6)
             missing = left * left * left * (shape.cubed + left * (shape.fourth + left * shape.fifth))
             course -= self.early[:, edge, :, None] * (missing * rise_s * rise_s)
+        weak = np.flatnonzero(weakens_per_s)
+        if len(weak):
+            own = self.part(weak)
+            course[:, weak] = own._weakening(unseen_s[weak], rise_s[weak], weakens_per_s[weak, None], shape)
         return course
+
+    def _weakening(self, unseen_s: Array, rise_s: Array, per_s: Array, shape: Growth) -> Array:
+        now = weakening(unseen_s, rise_s, per_s, shape)
+        course = sum(self.state[:, at, :, None] * now[at] for at in range(STATE))
+        angle, speed, accel, jerk = now
+        for edge, early_s in enumerate(self.early_s):
+            # Further on, the wheel is not where a jerk that lasts would have it.
+            away = early_s[:, None]
+            steady = angle + away * (speed + away * (accel / 2.0 + away * jerk / 6.0))
+            there = weakening(unseen_s + away, rise_s, per_s, shape)[0]
+            course += self.early[:, edge, :, None] * (there - steady)
+        return np.asarray(course)
 
 
 def _noise(state: Array, jerk_density: Array, lasting: Array) -> Array:

@@ -95,6 +95,7 @@ class Layout:
             np.array([reading.change_s if way > 0 else 0.0 for reading in self.readings]),
             self.usual_rad_s2 * np.array([model.manner.change if way > 0 else 0.0 for model in models]),
             self.usual_rad_s2 * np.array([model.manner.steady_per_s for model in models]),
+            np.array([model.manner.weakens_per_s if way > 0 else 0.0 for model in models]),
         )
 
 

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brakebeat.reference.model.spline import Array, Integers
-from brakebeat.reference.turnaround.gist import ALONG_AN_S, STATE, Gist, whiten
+from brakebeat.reference.turnaround.course import ALONG_AN_S
+from brakebeat.reference.turnaround.gist import STATE, Gist, whiten
 from brakebeat.reference.turnaround.side import Sides
 
 _CLOSEST_S = 1e-6
@@ -67,7 +68,9 @@ class Listener:
         self._sides = sides.part(first)
         self._blurs = sorted(set(blurs_rad))
         grows_s = np.maximum(self._sides.rise_s, self._sides.change_s)
-        growing = (self._sides.away_s < grows_s) & (self._sides.shown > 0.0)
+        # A pull that weakens goes on to differ from a motion with a jerk that lasts.
+        growing = (self._sides.away_s < grows_s) | (self._sides.weakens_per_s > 0.0)
+        growing &= self._sides.shown > 0.0
         variance = self._sides.sigma_rad[:, None] ** 2 + np.square(self._blurs)[:, None]
 
         def blurred(values: Array) -> Array:
@@ -129,13 +132,14 @@ def _listen(sides: Sides, gist: Gist, unseen_s: Array, rested: bool, told: Array
     table = np.zeros((seen, seen + 3, *unseen_s.shape))
     table[:STATE, :STATE] = gist.covariance(unseen_s)
     if not rested and sides.change_s.any():
-        grown = gist.course(unseen_s, sides.change_s, ALONG_AN_S)
+        grown = gist.course(unseen_s, sides.change_s, sides.weakens_per_s, ALONG_AN_S)
         change = grown * (sides.change_rad_s2 * (sides.change_s > 0.0))[:, None]
         table[:, :seen] += change[:, None] * change
     diagonal = np.einsum("iirk->irk", table[:, :seen])
     diagonal += 1.0
     offset, one, course = table[:, seen], table[:, seen + 1], table[:, seen + 2]
-    np.multiply(gist.course(unseen_s, sides.rise_s * rested), usual, out=course)
+    pulled = gist.course(unseen_s, sides.rise_s * rested, sides.weakens_per_s)
+    np.multiply(pulled, usual, out=course)
     one[:] = gist.state[:, 0, :, None]
     np.add(gist.seen[..., None], course, out=offset)
     whiten(table)

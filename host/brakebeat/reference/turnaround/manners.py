@@ -7,9 +7,9 @@ tells it well; those of a session do, by hundreds of log odds.
 
 from __future__ import annotations
 
-import dataclasses
 import itertools
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,26 +18,38 @@ from brakebeat.reference.turnaround.reading import Model, Nearby, Reading
 from brakebeat.reference.turnaround.readings import Readings
 from brakebeat.reference.turnaround.side import USUAL, Manner
 
-# As −2·log prior odds: another manner than the usual one has to be told by more than one turnaround.
-_MANNERS = (
-    (USUAL, 0.0),
-    *[
-        (Manner(change, steady, spread, rough), 6.0)
-        for change, steady, spread in (
-            (0.8, 1.0, 0.4),
-            (0.8, 4.0, 0.4),
-            (2.4, 4.0, 0.4),
-            (2.4, 16.0, 0.4),
-            (2.4, 16.0, 1.2),
-            (6.0, 16.0, 1.2),
-        )
-        for rough in (0.1, 1.0, 10.0)
-        if (change, steady, rough) != (USUAL.change, USUAL.steady_per_s, USUAL.rough)
-    ],
+# Changes of the acceleration, what goes on to change, and how far the usual one may be off.
+_CHANGES = (
+    (0.8, 1.0, 0.4),
+    (0.8, 4.0, 0.4),
+    (2.4, 4.0, 0.4),
+    (2.4, 16.0, 0.4),
+    (2.4, 16.0, 1.2),
+    (6.0, 16.0, 1.2),
 )
+_ROUGH = (0.1, 1.0, 10.0)
+_STEADY = [Manner(*change, rough) for change in _CHANGES for rough in _ROUGH]
+# On a light wheel: a pull that comes at once, far stronger than the brake, and weakens as fast as the wheel runs off.
+_LIGHT = Manner(change=6.0, steady_per_s=4.0, spread=1.2, coming_s=0.012)
+_WEAKENS_PER_S = (3.0, 5.0, 8.0, 12.0, 18.0, 27.0, 40.0)
+_WEAKENING = [
+    replace(_LIGHT, rough=rough, weakens_per_s=per_s)
+    for rough in _ROUGH[1:]
+    for per_s in _WEAKENS_PER_S[1::2]
+]
+# What is then looked at more closely, one thing after the other.
+_CLOSER = (
+    [{"weakens_per_s": per_s} for per_s in _WEAKENS_PER_S],
+    [{"coming_s": coming_s} for coming_s in (0.006, 0.012, 0.025, 0.045, 0.08, 0.13)],
+    [{"change": change} for change in (0.8, 2.4, 6.0, 15.0)],
+    [{"rough": rough} for rough in _ROUGH],
+    [{"weakens_per_s": per_s} for per_s in _WEAKENS_PER_S],
+)
+# As −2·log prior odds: another manner than the usual one has to be told by more than one turnaround.
+_OTHER, _WEAKER = 6.0, 12.0
 # So many turnarounds are asked, evenly over the recording.
 _ASKED = 6
-# A pull may take so long to come.
+# A pull may take so long to come, where the manner leaves it open.
 _COMING_S = (0.015, 0.06)
 _WAYS = (0, 1, -1)
 # A turnaround read wrongly would have any manner that makes it likelier: each objects to another by so much at most.
@@ -49,22 +61,38 @@ def usual_manner(models: Sequence[Model], nears: Sequence[Nearby]) -> Manner:
     if not nears:
         return USUAL
     asked = np.unique(np.linspace(0, len(nears) - 1, min(_ASKED, len(nears))).round().astype(int)).tolist()
+    turnarounds = [(models[at], nears[at]) for at in asked]
+    # Those that weaken cost more to weigh than the others: each kind by itself.
+    told = np.vstack([_told(_STEADY, turnarounds), _told(_WEAKENING, turnarounds)])
+    best = _likeliest([*_STEADY, *_WEAKENING], told)
+    if best.weakens_per_s:
+        for changes in _CLOSER:
+            closer = [replace(best, **change) for change in changes]
+            best = _likeliest(closer, _told(closer, turnarounds))
+    return best
+
+
+def _likeliest(manners: Sequence[Manner], told: Array) -> Manner:
+    known = np.isfinite(told).all(axis=0)
+    worse = told[:, known] - told[:, known].min(axis=0)
+    odds = [0.0 if manner == USUAL else _WEAKER if manner.weakens_per_s else _OTHER for manner in manners]
+    return manners[int((np.minimum(worse, _MOST).sum(axis=1) + odds).argmin())]
+
+
+def _told(manners: Sequence[Manner], turnarounds: Sequence[tuple[Model, Nearby]]) -> Array:
+    """−2·log likelihood of each turnaround's edges by each manner (manners, turnarounds)."""
     readings, starts = [], [0]
-    for manner, _ in _MANNERS:
-        for at in asked:
-            model = dataclasses.replace(models[at], manner=manner)
-            near = nears[at]
+    for manner in manners:
+        coming_s = (None,) if manner.weakens_per_s else _COMING_S
+        for model, near in turnarounds:
             ways = _WAYS if near.way is None else (near.way,)
-            readings += [Reading(model, near, way, coming_s) for way in ways for coming_s in _COMING_S]
+            own = replace(model, manner=manner)
+            readings += [Reading(own, near, way, each) for way in ways for each in coming_s]
             starts.append(len(readings))
     verdicts = Readings(readings).straight(np.arange(len(readings)))
     cost = np.array([verdicts[number].cost for number in range(len(readings))])
     told = np.array([_any_of(cost[low:high]) for low, high in itertools.pairwise(starts)])
-    told = told.reshape(len(_MANNERS), len(asked))
-    known = np.isfinite(told).all(axis=0)
-    worse = told[:, known] - told[:, known].min(axis=0)
-    total = np.minimum(worse, _MOST).sum(axis=1) + [odds for _, odds in _MANNERS]
-    return _MANNERS[int(total.argmin())][0]
+    return told.reshape(len(manners), len(turnarounds))
 
 
 def _any_of(cost: Array) -> float:

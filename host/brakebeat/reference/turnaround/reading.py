@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from brakebeat.reference.model.likelihood import Faults
 from brakebeat.reference.model.noise import Noise
 from brakebeat.reference.model.spline import Array, Integers
-from brakebeat.reference.turnaround.side import CHANGE_S, USUAL, Manner
+from brakebeat.reference.turnaround.side import USUAL, Manner
 
 
 @dataclass(frozen=True)
@@ -89,13 +89,18 @@ class Reading:
     """A way to read the edges ``near`` a turnaround.
 
     ``way``: how many spacings the first edge after the turnaround lies back from the last one before it;
-    ``change_s``: how long the pull takes to come where the wheel turns straight round.
+    ``coming_s``: how long the pull takes to come where the wheel turns straight round, if not as in the model's manner.
     """
 
     model: Model
     near: Nearby
     way: int
-    change_s: float = CHANGE_S
+    coming_s: float | None = None
+
+    @property
+    def change_s(self) -> float:
+        """Time within which the acceleration changes behind the vertex."""
+        return self.model.manner.coming_s if self.coming_s is None else self.coming_s
 
     @cached_property
     def key(self) -> Hashable:

@@ -74,7 +74,7 @@ class Readings:
         """The best vertex without a rest, at the cost of a pull that may come in any of the usual times."""
         if not which:
             return []
-        coming = [replace(self.readings[number], change_s=each) for number in which for each in COMING_S]
+        coming = [replace(self.readings[number], coming_s=each) for number in which for each in COMING_S]
         verdicts = list(Readings(coming).straight(np.arange(len(coming))).values())
         return [_any_of(verdicts[at : at + len(COMING_S)]) for at in range(0, len(verdicts), len(COMING_S))]
 

@@ -27,13 +27,17 @@ class Manner:
 
     ``change``: after the vertex, since pulling need not go on where braking stopped; ``steady_per_s``: in a second,
     away from the vertex, since a pull weakens with speed and a brake may still build up; ``spread``: how far it may be
-    from the usual one at the vertex; ``rough``: how rough the motion is there, in parts of the recording's jerk.
+    from the usual one at the vertex; ``rough``: how rough the motion is there, in parts of the recording's jerk;
+    ``coming_s``: how long the pull takes to come where the wheel turns straight round; ``weakens_per_s``: how fast it
+    falls off as the wheel runs up (see ``course``), 0: not beyond what ``steady_per_s`` allows for.
     """
 
     change: float = 0.8
     steady_per_s: float = 1.0
     spread: float = 0.4
     rough: float = 1.0
+    coming_s: float = CHANGE_S
+    weakens_per_s: float = 0.0
 
     @property
     def spread_at_rest(self) -> float:
@@ -54,7 +58,7 @@ class Sides:
     ``accel_rad_s2``, (r,): the jerk's density and the usual acceleration. ``rise_s`` (r,): out of a rest the
     acceleration comes evenly within this; 0: at once. ``change_s`` (r,): without one it changes within this along an S,
     as a muscle's force does; 0: it does not. ``change_rad_s2`` and ``steady_rad_s3`` (r,): standard deviations of that
-    change, and of a jerk that lasts.
+    change, and of a jerk that lasts; ``weakens_per_s`` (r,): the pull does so with the speed, 0: it does not.
     """
 
     away_s: Array
@@ -67,6 +71,7 @@ class Sides:
     change_s: Array
     change_rad_s2: Array
     steady_rad_s3: Array
+    weakens_per_s: Array
 
     def part(self, which: slice | Integers) -> Sides:
         """Some of them."""

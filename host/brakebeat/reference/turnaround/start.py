@@ -84,6 +84,7 @@ class Starts:
             np.zeros(count),
             np.zeros(count),
             accel * np.array([manner.steady_per_s for manner in manners]),
+            np.array([manner.weakens_per_s if rises else 0.0 for manner in manners]),
         )
         spread = np.array([manner.spread_at_rest if rises else manner.spread for manner in manners])
         return cls(Listener(sides, blurs_rad), spacing, spread, blurs_rad, rises)
