@@ -208,10 +208,7 @@ def test_light_wheels_that_soon_run_as_fast_as_they_are_pulled():
     # Their pull is at half its strength after a few magnets; with a jerk that lasts for it, other magnets explained the
     # edges better: 40 ms, and a first rep missed.
     for seed in (4_324_002, 4_324_013):
-        sensed = CONDITIONS["varied-6"].sensed(seed)
-        found, truth = analyse(sensed.recording).reps[-5:], sensed.truth["reps"][-5:]
-        ends_ms = [(rep.end_us - true["end_us"]) * 1e-3 for rep, true in zip(found, truth, strict=True)]
-        assert np.abs(ends_ms[:-1]).max() < 6.0
+        assert np.abs(errors_ms("varied-6", seed, "end_us")[:-1]).max() < 6.0
 
 
 def test_light_wheels():

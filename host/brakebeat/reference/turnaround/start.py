@@ -22,8 +22,8 @@ _BESIDE_S = 0.002
 _MOST_SD_S = 0.1
 # Anywhere within a spacing is as likely.
 _EVENLY = 12.0**-0.5
-# A wheel that turns already may have come from so many spacings away.
-_FAR = 30.0
+# A wheel that turns already may have come from so many spacings away, at −2·log odds: who records a set starts before it.
+_FAR, _FAR_COST = 30.0, 4.0
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ def stood_near(priors: Sequence[Prior], t_s: Array, way_rad: Array, sigma_rad: A
     lead_s = np.broadcast_to(np.geomspace(1e-3, LONGEST_LEAD_S, _FIRST_LEADS), (len(priors), _FIRST_LEADS))
     unlikely = np.array([prior.cost for prior in priors])
     costs = [float((starts.least(lead_s, _FINER)[1] + unlikely).min()) for starts in (near, far)]
-    return costs[0] < costs[1]
+    return costs[0] < costs[1] + _FAR_COST
 
 
 def set_off_earlier(prior: Prior, t_s: Array, way_rad: Array, sigma_rad: Array) -> float:
