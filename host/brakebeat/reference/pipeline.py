@@ -38,6 +38,7 @@ from brakebeat.reference.path.clean import Path
 from brakebeat.reference.path.faults import best_path, measured
 from brakebeat.reference.turnaround.manners import usual_manner
 from brakebeat.reference.turnaround.reading import Model, Nearby
+from brakebeat.reference.turnaround.side import Manner
 from brakebeat.reference.turnaround.turns import NEAR, Turning, resolve
 from brakebeat.reference.zero import Bounds, Releases, Turns, Zero, find_zero
 
@@ -163,20 +164,21 @@ def _fits(
     direct = [not _rested(before, after, model) for before, after in itertools.pairwise(runs)]
     models = _mannered(t_s, runs, [model] * len(runs), marks, direct)
     runs, turnings = _resolve(t_s, runs, models, marks, untold)
-    fits = _fit_all(runs, turnings, magnets, scales, noise)
+    manner = models[0].manner
+    fits = _fit_all(runs, turnings, magnets, scales, noise, manner)
     righted = _exchanged_again(t_s, runs, fits)
     if righted is not None:
         runs = righted
-        fits = _fit_all(runs, turnings, magnets, scales, noise)
+        fits = _fit_all(runs, turnings, magnets, scales, noise, manner)
     noise = refine_noise(fits)
-    models = _taught(fits, dataclasses.replace(model, manner=models[0].manner), noise)
+    models = _taught(fits, dataclasses.replace(model, manner=manner), noise)
     straight = [turning is not None and turning.rest_s == 0.0 for turning in turnings]
     if any(was and not proved for was, proved in zip(direct, straight, strict=True)):
         # Some of those that told the manner were rests after all.
         models = _mannered(t_s, runs, models, marks, straight)
     runs, turnings = _resolve(t_s, runs, models, marks, turnings)
     turnings, habit = with_the_pulls_coming(models, turnings)
-    return _fit_all(runs, turnings, magnets, scales, noise), habit
+    return _fit_all(runs, turnings, magnets, scales, noise, models[0].manner), habit
 
 
 def _exchanged_again(t_s: Array, runs: list[EdgeRun], fits: list[Fit]) -> list[EdgeRun] | None:
@@ -323,7 +325,12 @@ def _nearby(t_s: Array, before: EdgeRun, after: EdgeRun, last_row: int) -> tuple
 
 
 def _fit_all(
-    runs: list[EdgeRun], turnings: list[Turning | None], magnets: int, scales: Scales, noise: Noise
+    runs: list[EdgeRun],
+    turnings: list[Turning | None],
+    magnets: int,
+    scales: Scales,
+    noise: Noise,
+    manner: Manner,
 ) -> list[Fit]:
     chains = []
     start = 0
@@ -332,7 +339,7 @@ def _fit_all(
             inner = [turning for turning in turnings[start:number] if turning is not None]
             chains.append(join_runs(runs[start : number + 1], inner))
             start = number + 1
-    return fit_chains(chains, magnets, scales.spacing_rad, noise, scales.accel_rad_s2)
+    return fit_chains(chains, magnets, scales.spacing_rad, noise, scales.accel_rad_s2, manner)
 
 
 def _section(fit: Fit, strokes: list[Stroke], train: EdgeTrain, zero_index: int | None) -> Section:

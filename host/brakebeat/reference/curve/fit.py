@@ -18,7 +18,7 @@ from brakebeat.reference.curve.chain import Chain
 from brakebeat.reference.curve.system import System
 from brakebeat.reference.model.noise import Noise
 from brakebeat.reference.model.spline import Array, Factor
-from brakebeat.reference.turnaround.side import CHANGE_S, USUAL
+from brakebeat.reference.turnaround.side import USUAL, Manner
 
 # How often the jerk's bursts and the edges' trust are told anew.
 _ROUNDS = 4
@@ -86,13 +86,18 @@ def fit_chain(chain: Chain, magnets: int, spacing_rad: float, noise: Noise, usua
 
 
 def fit_chains(
-    chains: Sequence[Chain], magnets: int, spacing_rad: float, noise: Noise, usual_accel: float
+    chains: Sequence[Chain],
+    magnets: int,
+    spacing_rad: float,
+    noise: Noise,
+    usual_accel: float,
+    manner: Manner = USUAL,
 ) -> list[Fit]:
-    """Fit chains, each by itself."""
+    """Fit chains, each by itself; ``manner``: how the acceleration changes around their turnarounds."""
     if not chains:
         return []
     bundle = Bundle.of(chains)
-    floor = bundle.over_pieces([_turn_ease(chain, noise, usual_accel) for chain in chains])
+    floor = bundle.over_pieces([_turn_ease(chain, noise, usual_accel, manner) for chain in chains])
     system = System(bundle, magnets, spacing_rad, noise)
     ease = bundle.over_pieces([chain.ease for chain in chains])
     trust = bundle.trust
@@ -145,16 +150,21 @@ def _angles(chain: Chain, spacing_rad: float, offsets_rad: Array, shift_rad: flo
     return np.asarray(angle, float)
 
 
-def _turn_ease(chain: Chain, noise: Noise, usual_accel: float) -> Array:
-    """The greatest ease of each piece: for a while from each turnaround on the acceleration may change."""
+def _turn_ease(chain: Chain, noise: Noise, usual_accel: float, manner: Manner) -> Array:
+    """The greatest ease of each piece: for a while from each turnaround on the acceleration may change, and once more
+    where a pull weakens with the speed."""
     ease = np.full(chain.grid.pieces, np.inf)
     step = chain.grid.step_s
     middle = chain.grid.start_s + (np.arange(chain.grid.pieces) + 0.5) * step
+    changing = [(-0.5 * step, manner.coming_s + 0.5 * step)]
+    if manner.weakens_per_s:
+        changing.append((manner.coming_s + 0.5 * step, manner.coming_s + 1.0 / manner.weakens_per_s))
     for number, turning in enumerate(chain.turnings):
         vertex = turning.vertex_s - chain.delay_s[number]
-        inside = (middle > vertex - 0.5 * step) & (middle < vertex + CHANGE_S + 0.5 * step)
-        precision = step**2 * max(int(inside.sum()), 1) / (USUAL.change * usual_accel) ** 2
-        ease[inside] = precision * noise.jerk_density / step
+        for low, high in changing:
+            inside = (middle > vertex + low) & (middle < vertex + high)
+            precision = step**2 * max(int(inside.sum()), 1) / (manner.change * usual_accel) ** 2
+            ease[inside] = precision * noise.jerk_density / step
     return ease
 
 

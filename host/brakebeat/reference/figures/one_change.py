@@ -80,6 +80,9 @@ def changes(edges: StrokeEdges, phase: Phase, physics: Physics, top_s: float) ->
     if phase.sign > 0:
         first = max(float(phase.t_s[0]) + _COMING_S, top_s - _PULL_BEFORE_S)
         last = min(last, float(phase.t_s[-1]) + _BEYOND_S)
+        if top_s - 0.5 * WINDOW_S < first:
+            # On a light wheel the power is greatest while the pull comes: no change after that explains it.
+            return None
     near = edges.within(first, last, _MOST_EDGES)
     if len(near.t_s) < _FEWEST or float(np.abs(phase.accel_rad_s2).max()) <= 0.0:
         return None

@@ -22,7 +22,7 @@ _BESIDE_S = 0.002
 _MOST_SD_S = 0.1
 # Anywhere within a spacing is as likely.
 _EVENLY = 12.0**-0.5
-# A wheel that turns already may have come from so many spacings away, at −2·log odds: who records a set starts before it.
+# A wheel that turns already may have come from so many spacings away, at −2·log odds: recordings begin before sets do.
 _FAR, _FAR_COST = 30.0, 4.0
 
 
