@@ -377,7 +377,9 @@ class Window:
         """``best``, or this pair of sides where it makes a better vertex; beside: magnets missed there, to be tried."""
         sums = {}  # type: dict[Any, Any]
         for missed_before, missed_after in beside:
-            cost = doubt + (missed_before + missed_after) * MISSED
+            # A magnet that the wheel turned in front of gave one edge for both passes: it was not missed.
+            held = missed_after > missed_before
+            cost = doubt + (missed_before + missed_after - held) * MISSED
             if cost >= best.doubt:
                 continue
             sides = self._sides(before, after, missed_before, missed_after)
@@ -389,6 +391,8 @@ class Window:
             sums[None] = sides[0].sums
             sums[same] = sides[1].sums
             cost += placing.misfit / 2
+            if held and sides[0].distance - missed_before > sides[1].lag + sides[1].lag_spread:
+                cost += MISSED
             if cost < best.doubt:
                 best = Reading(before, after, cost)
                 best.placing = placing

@@ -43,6 +43,8 @@ _LOOSE_CHI = const(6.0)
 _LOOSE_MISSED_CHI = const(16.0)
 # Where the edges before are off by so many by themselves, with a brake that still builds up as well.
 _ODD_STOP_CHI = const(10.0)
+# Such a brake is rare, and with any cubic share the few nearest edges tell little against it: a wrong edge is likelier.
+_ODD_STOP_COST = const(24.0)
 # And there have to be more edges than this on either side.
 _LOOSE_EDGES = const(5)
 # Where the torque changes much, the solution at the vertex holds so far from it, seconds.
@@ -93,19 +95,23 @@ class Placing:
         self._low = low = before.us[0]
         self._high = high = max(after.us[0], low + 1e-4)
         self._width = width = (high - low) / _GRID
+        # The grid of either side; where no turn is that slow, since it stood in between, each lies near its own edges.
+        spans = _span(before), _span(after)
+        self._stood = high - low > spans[0] + spans[1]
+        self._widths = [span / _GRID for span in spans] if self._stood else [width, width]
         # (misfit, distance, variance of the distance) of either side, the vertex at each place of the grid.
-        befores = [_solve(before, low + k * width) for k in range(_GRID + 1)]
+        befores = [_solve(before, self._place(False, k)) for k in range(_GRID + 1)]
         self.misfit = self._braked = dip(_misfits(befores))
         # Whatever comes after, the edges before have to fit.
         if self.misfit > _HOPELESS * most + _odd_chi(before):
             return
-        afters = [_solve(after, low + k * width) for k in range(_GRID + 1)]
+        afters = [_solve(after, self._place(True, k)) for k in range(_GRID + 1)]
         self.misfit += dip(_misfits(afters))
         if self.misfit > _FAR_OFF * (most + _FAR_OFF):
             return
         values = [befores[k][0] + afters[k][0] + self._apart(befores[k], afters[k]) for k in range(_GRID + 1)]
         at = low + width * values.index(min(values))
-        if dip(values) < most:
+        if dip(values) < most and not self._stood:
             at = narrow(self._common, low, width, values)
         self.misfit = self._common(at)
         self.end = self.start = at
@@ -113,7 +119,8 @@ class Placing:
         if self.misfit <= _ODD_CHI or most <= _ODD_CHI:
             return
         if (
-            most > _LOOSE_CHI
+            not self._stood
+            and most > _LOOSE_CHI
             and self.misfit < _HOPELESS * most + _odd_chi(before)
             and min(len(before.us), len(after.us)) > _LOOSE_EDGES
         ):
@@ -124,15 +131,19 @@ class Placing:
         if self.misfit > _PAUSE_CHI and self._braked + _PAUSE_CHI < min(most, self.misfit):
             self._pause(befores, afters)
 
+    def _place(self, behind, k):
+        # type: (bool, int) -> float
+        """Place ``k`` of the grid of the edges before, or of those behind."""
+        return self._high - (_GRID - k) * self._widths[1] if behind else self._low + k * self._widths[0]
+
     def _pause(self, befores, afters):
         # type: (Any, Any) -> None
         """Try an end and a start of their own."""
-        low = self._low
-        width = self._width
+        before_width, after_width = self._widths
         least = 1e30
         first = last = 0
         for i in range(_GRID + 1):
-            for j in range(i, _GRID + 1):
+            for j in range(0 if self._stood else i, _GRID + 1):
                 value = befores[i][0] + afters[j][0]
                 if value < least:
                     value += self._apart(befores[i], afters[j])
@@ -142,13 +153,17 @@ class Placing:
                         last = j
         far = self.after
         self.after = near = far.near()
-        end = low + first * width
-        start = low + last * width
+        end = self._place(False, first)
+        start = self._place(True, last)
         for _ in range(2):
             self._other = _solve(near, start)
-            end = search(self._with_before, max(low, end - width), min(start, end + width), 2)
+            end = search(
+                self._with_before, max(self._low, end - before_width), min(start, end + before_width), 2
+            )
             self._other = _solve(self.before, end)
-            start = search(self._with_after, max(end, start - width), min(self._high, start + width), 2)
+            start = search(
+                self._with_after, max(end, start - after_width), min(self._high, start + after_width), 2
+            )
         value = self._with_after(start) + _PAUSE_CHI
         self.after = far
         if start - end > PAUSE_S and value < self.misfit:
@@ -175,12 +190,14 @@ class Placing:
         # type: (float, float, float, int) -> None
         """Try torque that fades from the brake's into the pull's within ``share`` of the usual time."""
         before, after = self.before, self.after
+        cost = _LOOSE_MISSED_CHI if before.missed or after.missed else _LOOSE_CHI
         if self._braked > _ODD_STOP_CHI:
             self.before = before.loose()
+            cost += _ODD_STOP_COST
         self.after = after.carrying(share)
         self.carries = True
         at = search(self._common, low, high, steps)
-        value = self._common(at) + (_LOOSE_MISSED_CHI if before.missed or after.missed else _LOOSE_CHI)
+        value = self._common(at) + cost
         if value < self.misfit:
             self.odd = (self.before.solution(), self.after.solution())
             self.misfit = value
@@ -321,7 +338,9 @@ def _fit_alone(side, low, high, most=1e9, odd=True):
     usual = side.bend_spread
     best = (0, usual)
     odd = odd and doubt > (_ODD_PULL_CHI if side.bend else _ODD_BEND_CHI)
-    for missed, spread, cost in ((0, _ODD_BEND, _ODD_BEND_CHI), (1, usual, _MISSED_CHI)):
+    # A magnet that the wheel stood in front of gives no second edge.
+    unseen = _MISSED_CHI if side.expected != 0.0 else 0.0
+    for missed, spread, cost in ((0, _ODD_BEND, _ODD_BEND_CHI), (1, usual, unseen)):
         if min(doubt, most) <= cost or not (missed or odd):
             continue
         side.missed = missed

@@ -15,9 +15,8 @@ STRAY = 0.7
 MISSED = 4.2
 # What a real edge is likelier by than a stray one, about.
 REAL = 4.0
-# Stray edges in a row, and magnets missed in a row plus 1, at most.
+# Stray edges in a row, at most.
 _STRAYS_MOST = const(3)
-_STEPS_MOST = const(3)
 # Half of this many squared standard deviations is more than any other reading costs.
 _HOPELESS = const(36.0)
 # The wheel was moved while it stood: -log of how likely that is, about.
@@ -197,7 +196,8 @@ class Walk:
         total = xx + self.noise * self.noise
         ahead = None
         sure = trail.cost + STRAY * (place - 1 - trail.place)
-        for step in range(1, _STEPS_MOST + 1):
+        nearest = int(x - trail.count + 0.5)
+        for step in range(max(1, nearest - 1), max(2, nearest + 2)):
             count = trail.count + step
             off = count + self.offset(count) - x
             square = off * off / total
