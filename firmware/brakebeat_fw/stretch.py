@@ -57,10 +57,12 @@ _LAG_LEARNT_ROOM_RAD = const(0.01)
 _LAG_SPREAD_RAD = const(0.02)
 # Offsets this large (rms, edge spacings) tell magnets apart.
 _UNEVEN = const(0.005)
-# The count slips by no more magnets than this.
+# The count slips by no more magnets than this; the more, the better they have to fit: each by a fourth.
 _SLIPS = const(3)
-# A rep with no more noise than this many times the usual has its magnets right.
-_AS_USUAL = const(1.3)
+_SLIP_DOUBT = const(3.0)
+# A slip leaves twice the offsets' variance in a rep, less where neighbours are alike. With no more than this share of
+# it beyond the usual noise the magnets are right.
+_SLIPPED = const(0.5)
 # Angles of a curve are whole numbers up to this, and up to four times as much without the brake.
 _WHOLE = const(1 << 26)
 # Mirrored points beyond each turnaround keep the speed at 0 there.
@@ -333,18 +335,22 @@ class Stretch:
         there were none. Returns the curve.
         """
         best_curve = curve_of()
-        least = best_curve.noise_rad
-        if self.table.spread() < _UNEVEN or self.state[_STRIDE] != 1 or least < _AS_USUAL * usual_rad:
+        noise = best_curve.noise_rad
+        spread = self.table.spread()
+        beyond = (noise * noise - usual_rad * usual_rad) * (self.magnets / 6.2832) ** 2
+        if spread < _UNEVEN or self.state[_STRIDE] != 1 or beyond < _SLIPPED * spread * spread:
             return best_curve
         number = best = self.first_number
+        least = 1e9
         reach = min(_SLIPS, self.table.magnets // 2)
         for shift in range(-reach, reach + 1):
             if shift:
                 self.first_number = number + shift
                 curve = curve_of()
-                # A clear gain only: with even magnets all are alike.
-                if curve.noise_rad < 0.7 * least:
-                    least = curve.noise_rad
+                # A clear gain only: with even magnets all are alike. And some often look like others farther on.
+                doubt = curve.noise_rad * (_SLIP_DOUBT + abs(shift))
+                if curve.noise_rad < 0.7 * noise and doubt < least:
+                    least = doubt
                     best = self.first_number
                     best_curve = curve
         self.first_number = best

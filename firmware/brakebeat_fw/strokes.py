@@ -47,7 +47,7 @@ _STRAYS = const(6)
 _NO_TURN = const(24)
 # No rep has more than one such edge in so many spacings, but for a few in a short one.
 _ODDS_MOST = const(5)
-_ODDS_LEAST = const(25)
+_ODDS_LEAST = const(40)
 # A rep is worked out bit by bit until the next one has come this share of its way: well before phi = 0.
 _UNHURRIED = const(0.3)
 # What a turnaround that no wheel can have reached says for noise.
@@ -349,9 +349,6 @@ class Strokes:
         if self._start_is_new:
             self.zero.add(start_x, stretch.sense < 0)
             self._start_is_new = False
-        self._end_x = stretch.number(end - 1) + stretch.sense * before.distance
-        self.zero.settle(stretch)
-        self.zero.add(self._end_x, stretch.sense > 0)
         stop = Turn(end_ticks, before)
         start = self._start
         cues = [wire.ABSENT if at is None else ticks.after(at, start.ticks) for at in self._cue_ticks]
@@ -360,8 +357,11 @@ class Strokes:
         self._job = self.reps.make(
             end, start, stop, total, start_x, self.spacing_rad, self.now_us(start.ticks), cues, gap
         )
-        # What needs the stretch's edges first: the next one takes their place.
+        # What needs the stretch's edges first: the next one takes their place, and which magnet is which shows there.
         self._go_on()
+        self._end_x = stretch.number(end - 1) + stretch.sense * before.distance
+        self.zero.settle(stretch)
+        self.zero.add(self._end_x, stretch.sense > 0)
 
     def _go_on(self, to_the_end=False):
         # type: (bool) -> None
