@@ -88,7 +88,7 @@ def _stray_before(p1: int, dt: int, expected: int) -> int:
             off = 0
     if a < 0:
         a = 0 - a
-    return code if a * 2 < off else 0
+    return code if a * 2 < off and a * 4 < expected else 0
 
 
 @micropython.viper

@@ -8,7 +8,7 @@ from micropython import const
 from . import ticks
 from .reading import Window
 from .stretch import CAPACITY, Stretch
-from .turnaround import Placing, fit_start, stray_chi
+from .turnaround import Placing, fit_end, fit_start, stray_chi
 
 # Places in the hot path's state, as in detector.py.
 _MISSED = const(8)
@@ -61,6 +61,10 @@ _STANDING_TENTHS = const(28)
 _EARLY = const(0.6)
 # Edges before a place that tell the noise there.
 _NOISE_BEFORE = const(24)
+# The last edges are all real where they make a stop no worse than that, squared standard deviations, which is no
+# farther away than so many seconds.
+_STOP_CHI = const(8.0)
+_STOP_S = const(1.0)
 # What an edge is taken to be off by, its own and not the motion's part, at most, rad.
 _NOISE_MOST_RAD = const(0.03)
 # On the way back a magnet passes this much later (hysteresis), give or take, rad, until clean turnarounds tell better.
@@ -268,7 +272,13 @@ class MendedStretch(Stretch):
         if self.tidies and self.count > 6 and not self.turn_at:
             window = Window(self, self.count, self._far(self.count), self.count)
             self._noise = window.noise
-            self._keep(window.last(), window.low, self.count)
+            edges = window.last()
+            if edges and edges[-1][0] < self.count - 1:
+                # The walks know no brake as sudden as an athlete's.
+                _, side, strays = fit_end(self.before(self.count, window.base), _STOP_S)
+                if not strays and side.doubt < _STOP_CHI:
+                    return
+            self._keep(edges, window.low, self.count)
 
     def _far(self, turn):
         # type: (int) -> int

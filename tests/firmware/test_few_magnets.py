@@ -48,3 +48,20 @@ def test_a_peak_from_few_magnets_is_not_flattened_by_edges_far_from_it(kind: str
     assert len(reps) == len(sensed.truth["reps"])
     for rep, true in zip(reps, sensed.truth["reps"], strict=True):
         assert rep.peak_rad_s == pytest.approx(true["peak_rad_s"], rel=limit)
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed"),
+    [
+        pytest.param("clean-2", 4_202_022, id="a sudden brake before the last stop: its edges went as stray"),
+        pytest.param("dirty-2", 4_203_037, id="three stray edges in one rep: made up of noise"),
+        pytest.param(
+            "dirty-2", 4_303_030, id="a pull's first two intervals alike, the second one over two magnets"
+        ),
+    ],
+)
+def test_what_few_edges_make_look_odd_costs_no_rep(kind: str, seed: int):
+    sensed = CONDITIONS[kind].sensed(seed)
+    true = [TrueRep(row["start_us"], row["end_us"], row) for row in sensed.truth["reps"]]
+    matching = match(replay(sensed.recording).reps, true)
+    assert (matching.only_firmware, matching.only_reference) == ([], [])
