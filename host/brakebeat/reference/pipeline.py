@@ -252,9 +252,10 @@ def _mannered(
     """The models with the manner of the turnarounds between the runs, as they are read; ``direct``: which of them may
     do without a rest, since only those tell it."""
     last_row = [int(run.row[-1]) for run in runs]
-    numbers = sorted(number for group in _apart(runs) for number in group if direct[number])
+    every = sorted(number for group in _apart(runs) for number in group)
+    numbers = [number for number in every if direct[number]]
     nears = [_placed(t_s, runs, number, last_row[number], marks)[0] for number in numbers]
-    manner = usual_manner([models[number] for number in numbers], nears)
+    manner = usual_manner([models[number] for number in numbers], nears, len(every))
     return [dataclasses.replace(model, manner=manner) for model in models]
 
 

@@ -56,9 +56,13 @@ _WAYS = (0, 1, -1)
 _MOST = 30.0
 
 
-def usual_manner(models: Sequence[Model], nears: Sequence[Nearby]) -> Manner:
-    """The likeliest manner of turnarounds, each with its own model; the usual one where there are none."""
-    if not nears:
+def usual_manner(models: Sequence[Model], nears: Sequence[Nearby], among: int) -> Manner:
+    """The likeliest manner of turnarounds, each with its own model; the usual one where there are few.
+
+    Args:
+        among: so many turnarounds there are in all. Where most others are rests, these may be short ones.
+    """
+    if not nears or 2 * len(nears) < among:
         return USUAL
     asked = np.unique(np.linspace(0, len(nears) - 1, min(_ASKED, len(nears))).round().astype(int)).tolist()
     turnarounds = [(models[at], nears[at]) for at in asked]
