@@ -143,8 +143,12 @@ def stood_near(priors: Sequence[Prior], t_s: Array, way_rad: Array, sigma_rad: A
     far = replace(near, level_sd_rad=_FAR * priors[0].spacing_rad)
     lead_s = np.broadcast_to(np.geomspace(1e-3, LONGEST_LEAD_S, _FIRST_LEADS), (len(priors), _FIRST_LEADS))
     unlikely = np.array([prior.cost for prior in priors])
-    costs = [float((starts.least(lead_s, _FINER)[1] + unlikely).min()) for starts in (near, far)]
-    return costs[0] < costs[1] + _FAR_COST
+    (set_off_s, near_cost), (_, far_cost) = (starts.least(lead_s, _FINER) for starts in (near, far))
+    best = int((near_cost + unlikely).argmin())
+    if set_off_s[best] >= LONGEST_LEAD_S:
+        # It would have to have set off earlier still: no start explains these edges, whatever the odds.
+        return False
+    return float((near_cost + unlikely)[best]) < float((far_cost + unlikely).min()) + _FAR_COST
 
 
 def set_off_earlier(prior: Prior, t_s: Array, way_rad: Array, sigma_rad: Array) -> float:
