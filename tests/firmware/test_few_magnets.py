@@ -8,13 +8,18 @@ from brakebeat.check.matching import match
 from tests.hard.judge import TrueRep
 
 
-def test_two_magnets_missed_in_a_row_and_a_stray_edge_are_no_turnaround():
-    """The interval behind the quickest one is twice as long, twice, and the stray edge makes the next ones short."""
-    sensed = CONDITIONS["dirty-2"].sensed(1_903_030)
+def matched(kind, seed):
+    """The board's reps of a recording beside the true ones; none may be left over on either side."""
+    sensed = CONDITIONS[kind].sensed(seed)
     true = [TrueRep(row["start_us"], row["end_us"], row) for row in sensed.truth["reps"]]
     matching = match(replay(sensed.recording).reps, true)
     assert (matching.only_firmware, matching.only_reference) == ([], [])
-    assert len(matching.pairs) == 12
+    return matching
+
+
+def test_two_magnets_missed_in_a_row_and_a_stray_edge_are_no_turnaround():
+    """The interval behind the quickest one is twice as long, twice, and the stray edge makes the next ones short."""
+    assert len(matched("dirty-2", 1_903_030).pairs) == 12
 
 
 @pytest.mark.parametrize(
@@ -61,7 +66,4 @@ def test_a_peak_from_few_magnets_is_not_flattened_by_edges_far_from_it(kind: str
     ],
 )
 def test_what_few_edges_make_look_odd_costs_no_rep(kind: str, seed: int):
-    sensed = CONDITIONS[kind].sensed(seed)
-    true = [TrueRep(row["start_us"], row["end_us"], row) for row in sensed.truth["reps"]]
-    matching = match(replay(sensed.recording).reps, true)
-    assert (matching.only_firmware, matching.only_reference) == ([], [])
+    matched(kind, seed)

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from brakebeat.bench.counting.instrument import SMALL_INT, Widths, instrumented
-from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
-from tests.firmware.loaded import mending, shimmed
+from brakebeat.bench.counting.instrument import SMALL_INT
+from tests.firmware.loaded import mending
 from tests.firmware.loaded import stretch as stretches
+from tests.firmware.watched import watched_module
 
 UNIT = 1 << 14
 NOT_EVEN = 9 << 14
@@ -78,28 +78,18 @@ TIMES = st.lists(st.integers(0, MASK), min_size=5, max_size=60)
 
 @pytest.fixture(scope="module")
 def watched():
-    """``_look_at``, and what it reports its integers to."""
-    path = firmware_dir() / BOARD_PACKAGE / "mending.py"
-    widths = Widths()
-    source = path.read_text(encoding="utf-8").replace("from .", "from brakebeat_fw.")
-    code, names = instrumented(
-        source.replace("from brakebeat_fw. import", "from brakebeat_fw import"), str(path), widths
-    )
-    with shimmed():
-        exec(code, names)
-    widths.greatest.clear()
-    return names["_look_at"], widths
+    return watched_module("mending")
 
 
 @given(TIMES, st.integers(1, 24), st.integers(0, 1))
 def test_integers_stay_within_what_a_board_has(watched, times, magnets, forwards):
-    look_at, widths = watched
+    names, widths = watched
     edges = len(times)
     buffer = array("i", [0] * (2 * stretches.CAPACITY))
     buffer[:edges] = array("i", sorted(times) if forwards else times)
     buffer[stretches.CAPACITY : stretches.CAPACITY + edges] = array("i", range(edges))
     uneven = array("i", [random.Random(magnets).choice((-32768, 32768)) for _ in range(magnets)])
     asked = array("i", (2, edges - 2, 0, 0, forwards, magnets))
-    look_at(buffer, uneven, asked, array("i", [0] * (edges - 4)))
+    names["_look_at"](buffer, uneven, asked, array("i", [0] * (edges - 4)))
     assert widths.values > 0
     assert widths.lines_beyond(SMALL_INT) == {}

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from brakebeat.bench.counting.instrument import SMALL_INT, Widths, instrumented
-from brakebeat.board.files import BOARD_PACKAGE, firmware_dir
-from tests.firmware.loaded import polynomial, shimmed
+from brakebeat.bench.counting.instrument import SMALL_INT
+from tests.firmware.loaded import polynomial
+from tests.firmware.watched import watched_module
 
 # Angles in millionths of a radian; an edge of a good sensor scatters by some 300 of them.
 SCATTER = 300.0
@@ -82,14 +82,7 @@ POINT = st.tuples(st.integers(-(2**20), 2**29 - 2**21), st.integers(-(2**20), 2*
 
 @pytest.fixture(scope="module")
 def watched():
-    """The sums, and what they report their integers to."""
-    path = firmware_dir() / BOARD_PACKAGE / "polynomial.py"
-    widths = Widths()
-    code, names = instrumented(path.read_text(encoding="utf-8"), str(path), widths)
-    with shimmed():
-        exec(code, names)
-    widths.greatest.clear()
-    return names, widths
+    return watched_module("polynomial")
 
 
 @given(st.lists(POINT, min_size=2, max_size=400))

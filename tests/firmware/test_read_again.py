@@ -6,6 +6,12 @@ from brakebeat.bench.accuracy_table.conditions import CONDITIONS
 from brakebeat.board import replay
 
 
+def found_and_true(kind, seed):
+    """What the board finds in a recording of the accuracy table, and the truth."""
+    sensed = CONDITIONS[kind].sensed(seed)
+    return replay(sensed.recording).reps, sensed.truth["reps"]
+
+
 def test_two_magnets_missed_in_a_pulls_beginning_do_not_make_it_look_half_as_fast():
     """Each second edge went as a stray one, as if the wheel had gone on at its first pace: 1.9 rad were lost."""
     sensed = CONDITIONS["dirty-24"].sensed(4_011_000)
@@ -51,8 +57,7 @@ def test_a_stray_edge_shortly_before_a_magnet_is_replaced_by_it_where_the_wheel_
 )
 def test_a_stray_edge_beside_a_rest_is_told_from_torque_that_changes(kind: str, seed: int):
     """Taken for a magnet's it looked like torque that grows from where the wheel stood, which none does."""
-    sensed = CONDITIONS[kind].sensed(seed)
-    found, true = replay(sensed.recording).reps, sensed.truth["reps"]
+    found, true = found_and_true(kind, seed)
     assert found[0].start_us == pytest.approx(true[0]["start_us"], abs=25_000)
     assert found[-1].end_us == pytest.approx(true[-1]["end_us"], abs=25_000)
 
@@ -60,22 +65,19 @@ def test_a_stray_edge_beside_a_rest_is_told_from_torque_that_changes(kind: str, 
 @pytest.mark.parametrize(("kind", "seed"), [("dirty-6", 4_007_035), ("paused-dirty-6", 3_917_003)])
 def test_a_stray_edge_shortly_before_a_turn_does_not_cost_the_last_magnet(kind: str, seed: int):
     """No wheel passes both so soon, but it was the true one that was refused: ends came out 43 to 132 ms too early."""
-    sensed = CONDITIONS[kind].sensed(seed)
-    found, true = replay(sensed.recording).reps, sensed.truth["reps"]
+    found, true = found_and_true(kind, seed)
     assert [rep.end_us for rep in found] == pytest.approx([rep["end_us"] for rep in true], abs=20_000)
 
 
 def test_magnets_not_learnt_yet_are_no_pull_that_weakens_in_a_way_of_its_own():
     """The first turnaround of a set, 24 magnets placed within a degree: it came 27 ms late."""
-    sensed = CONDITIONS["dirty-24"].sensed(4_011_007)
-    found, true = replay(sensed.recording).reps, sensed.truth["reps"]
+    found, true = found_and_true("dirty-24", 4_011_007)
     assert found[0].end_us == pytest.approx(true[0]["end_us"], abs=20_000)
 
 
 def test_an_odd_brake_before_a_rest_costs_as_much_as_a_missed_magnet():
     """Believed sooner it explained what jitter does to five edges: ends 42 and 144 ms too early."""
-    sensed = CONDITIONS["paused-dirty-6"].sensed(3_917_017)
-    found, true = replay(sensed.recording).reps, sensed.truth["reps"]
+    found, true = found_and_true("paused-dirty-6", 3_917_017)
     assert [rep.end_us for rep in found] == pytest.approx([rep["end_us"] for rep in true], abs=25_000)
 
 
@@ -93,35 +95,30 @@ def test_an_odd_brake_before_a_rest_costs_as_much_as_a_missed_magnet():
 )
 def test_a_wrong_edge_is_likelier_than_a_brake_that_still_builds_up(kind: str, seed: int):
     """With a brake of any kind, told by five edges, wrong readings fitted as well as the true ones."""
-    sensed = CONDITIONS[kind].sensed(seed)
-    found, true = replay(sensed.recording).reps, sensed.truth["reps"]
+    found, true = found_and_true(kind, seed)
     assert [rep.end_us for rep in found] == pytest.approx([rep["end_us"] for rep in true], abs=20_000)
 
 
 def test_four_magnets_without_an_edge_before_a_stop_do_not_cost_the_edges_behind_them():
     """Three missed, the fourth refused behind a stray edge: all after that went as stray, 207 ms."""
-    sensed = CONDITIONS["paused-dirty-6"].sensed(4_247_020)
-    found, true = replay(sensed.recording).reps, sensed.truth["reps"]
+    found, true = found_and_true("paused-dirty-6", 4_247_020)
     assert found[-1].end_us == pytest.approx(true[-1]["end_us"], abs=25_000)
 
 
 def test_a_magnet_that_the_wheel_turned_in_front_of_was_not_missed():
     """It gave one edge for both passes, and a stray edge before it was taken for the last one: 21 ms."""
-    sensed = CONDITIONS["dirty-24"].sensed(4_241_005)
-    found, true = replay(sensed.recording).reps, sensed.truth["reps"]
+    found, true = found_and_true("dirty-24", 4_241_005)
     assert [rep.end_us for rep in found] == pytest.approx([rep["end_us"] for rep in true], abs=20_000)
 
 
 def test_a_magnet_that_the_wheel_stood_in_front_of_gives_no_second_edge():
     """Where it starts back from there the first edge is the next one's; it was 54 ms late."""
-    sensed = CONDITIONS["paused-dirty-6"].sensed(4_317_038)
-    found, true = replay(sensed.recording).reps, sensed.truth["reps"]
+    found, true = found_and_true("paused-dirty-6", 4_317_038)
     assert [rep.start_us for rep in found] == pytest.approx([rep["start_us"] for rep in true], abs=25_000)
 
 
 def test_stray_edges_in_a_long_pause_make_no_slow_turn_of_it():
     """Two of them, so that it never was silent for long: the end was missed between two tries, the start 94 ms off."""
-    sensed = CONDITIONS["paused-dirty-6"].sensed(4_317_037)
-    found, true = replay(sensed.recording).reps, sensed.truth["reps"]
+    found, true = found_and_true("paused-dirty-6", 4_317_037)
     assert [rep.start_us for rep in found] == pytest.approx([rep["start_us"] for rep in true], abs=25_000)
     assert [rep.end_us for rep in found] == pytest.approx([rep["end_us"] for rep in true], abs=25_000)
