@@ -45,9 +45,11 @@ _STRAYS = const(6)
 # magnet and no turnaround: that would need a stop from full speed within two spacings, a turn. (One magnet's spacing
 # is a turn, within which a wheel can stop.)
 _NO_TURN = const(24)
-# No rep has more than one such edge in so many spacings, but for a few in a short one.
+# No rep has more than one such edge in so many spacings, but for a few in a short one: now and then a stray edge comes,
+# which counts twice.
 _ODDS_MOST = const(5)
-_ODDS_LEAST = const(40)
+_ODDS_LEAST = const(25)
+_ODDS_LEAST_PER_US = const(5e-6)
 # A rep is worked out bit by bit until the next one has come this share of its way: well before phi = 0.
 _UNHURRIED = const(0.3)
 # What a turnaround that no wheel can have reached says for noise.
@@ -339,7 +341,7 @@ class Strokes:
         end_ticks = (base + int(end_s * 1e6)) & ticks.MASK
         us = ticks.after(end_ticks, self._start.ticks)
         self._expect_wheel(total, us)
-        if self.state[_ODDS] * _ODDS_MOST > max(total, _ODDS_LEAST):
+        if self.state[_ODDS] * _ODDS_MOST > max(total, _ODDS_LEAST + _ODDS_LEAST_PER_US * us):
             # Made up of noise.
             raise ValueError
         if total * self.spacing_rad < _LEAST_RAD or us < _LEAST_US:

@@ -17,6 +17,8 @@ MISSED = 4.2
 REAL = 4.0
 # Stray edges in a row, at most.
 _STRAYS_MOST = const(3)
+# Magnets missed in a row plus 1, at most, where the way since the last edge is not known within a magnet.
+_STEPS_MOST = const(3)
 # Half of this many squared standard deviations is more than any other reading costs.
 _HOPELESS = const(36.0)
 # The wheel was moved while it stood: -log of how likely that is, about.
@@ -198,6 +200,8 @@ class Walk:
         sure = trail.cost + STRAY * (place - 1 - trail.place)
         nearest = int(x - trail.count + 0.5)
         for step in range(max(1, nearest - 1), max(2, nearest + 2)):
+            if step > _STEPS_MOST and total > 1.0:
+                break
             count = trail.count + step
             off = count + self.offset(count) - x
             square = off * off / total
