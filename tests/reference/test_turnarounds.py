@@ -237,3 +237,9 @@ def test_manners_are_told_by_the_turnarounds():
 def test_a_first_pull_far_harder_at_first_than_later():
     # The spline went astray before the first edge, and the rep counted as begun in motion.
     errors_ms("varied-6", 3_924_001, "start_us")
+
+
+def test_two_strays_beside_a_pause_are_no_stroke():
+    # Read as a stroke of 1.3 rad, they turned the sense of all that followed: four reps of twelve never passed phi = 0.
+    ends = errors_ms("paused-dirty-6", 4_417_005, "end_us")
+    assert np.abs(ends).max() < 15.0

@@ -8,8 +8,9 @@ import numpy as np
 
 from brakebeat.formats.recording import Recording
 from brakebeat.reference.curve.ends import Stroke
-from brakebeat.reference.pipeline import Understanding, understood
+from brakebeat.reference.pipeline import understood
 from brakebeat.reference.reps import make_rep, rep_phases
+from brakebeat.reference.understanding import Understanding
 from brakebeat.results import Analysis, Quality, Rep, split_sets
 
 # A stretch that is no rep counts as incomplete only if it is more than a nudge.

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,6 +19,7 @@ from brakebeat.reference.curve.fit import Fit, fit_chains
 from brakebeat.reference.curve.identity import Marks, recognise
 from brakebeat.reference.curve.outer import trim_end, trim_start
 from brakebeat.reference.curve.scale_search import find_noise, refine_noise
+from brakebeat.reference.curve.slight import without_slight
 from brakebeat.reference.curve.strokes import (
     EdgeRun,
     alternating,
@@ -40,6 +40,7 @@ from brakebeat.reference.turnaround.manners import usual_manner
 from brakebeat.reference.turnaround.reading import Model, Nearby
 from brakebeat.reference.turnaround.side import Manner
 from brakebeat.reference.turnaround.turns import NEAR, Turning, resolve
+from brakebeat.reference.understanding import Section, Understanding
 from brakebeat.reference.zero import Bounds, Releases, Turns, Zero, find_zero
 
 # Up to so many magnets each gets an offset of its own; an encoder's disc is taken as even.
@@ -50,27 +51,6 @@ _BOUNCE_S = 0.003
 _RESTED = 1.3
 # What turnarounds taught of the shift is no better than the course assumed through them.
 _SHIFT_DOUBT_RAD = 0.008
-
-
-@dataclass(frozen=True)
-class Section:
-    """A chain's strokes and where φ = 0 lies in its frame (None if it cannot be told)."""
-
-    fit: Fit
-    strokes: list[Stroke]
-    zero: Zero | None
-
-
-@dataclass(frozen=True)
-class Understanding:
-    """All that was worked out of a recording, or of a block of it: ``bounced``, ``missed`` and ``spurious`` edges, and
-    sections in the order of time (none where there are too few edges)."""
-
-    origin_us: int
-    bounced: int
-    missed: int
-    spurious: int
-    sections: list[Section]
 
 
 def understand(recording: Recording) -> Understanding:
@@ -108,10 +88,28 @@ def _understand(train: EdgeTrain, zero_index: int | None) -> Understanding:
     if not runs:
         return Understanding(train.origin_us, *counts, [])
     magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
+    sections = _sections(train, runs, magnets, scales, faults, zero_index)
+    found = [run for section in sections for run in section.fit.chain.runs]
+    kept = without_slight(found)
+    if len(kept) < len(found) and any(section.wide() > section.passing() for section in sections):
+        # Whole strokes that do not pass φ = 0 are no strap's.
+        other = _sections(train, kept, magnets, scales, faults, zero_index)
+        if sum(section.passing() for section in other) > sum(section.passing() for section in sections):
+            sections = other
+    return Understanding(train.origin_us, *counts, sections)
+
+
+def _sections(
+    train: EdgeTrain,
+    runs: list[EdgeRun],
+    magnets: int,
+    scales: Scales,
+    faults: Faults,
+    zero_index: int | None,
+) -> list[Section]:
     fits, habit = _fits(train, runs, magnets, scales, faults)
     strokes = parted([locate_strokes(fit, habit) for fit in fits])
-    sections = [_section(fit, own, train, zero_index) for fit, own in zip(fits, strokes, strict=True)]
-    return Understanding(train.origin_us, *counts, sections)
+    return [_section(fit, own, train, zero_index) for fit, own in zip(fits, strokes, strict=True)]
 
 
 def encoder_path(train: EdgeTrain) -> Path:

@@ -11,9 +11,10 @@ from brakebeat.formats.recording import Recording
 from brakebeat.reference.curve.ends import Stroke, sampled
 from brakebeat.reference.figures.phases import athlete_torque_nm
 from brakebeat.reference.model.spline import Array
-from brakebeat.reference.pipeline import Understanding, understand
+from brakebeat.reference.pipeline import understand
 from brakebeat.reference.reps import rep_phases
 from brakebeat.reference.rig_physics import Physics
+from brakebeat.reference.understanding import Understanding
 from brakebeat.reference.zero import Zero
 
 GRID_S = 0.002
