@@ -34,6 +34,8 @@ from tests.sets_in_a_row import sets_in_a_row
 ADDRESSES = ("F0:0D:00:00:B0:01", "F0:0D:00:00:B0:02")
 PAUSES_S = (0.02, 0.05)
 SETS = 3
+# A board that ended by itself sends no more: no test waits for it for ever.
+PATIENCE_S = 300.0
 
 
 @pytest.fixture(scope="module")
@@ -92,9 +94,10 @@ class Host:
 
     async def has(self, life, count):
         """Wait until so many reps of a life are kept."""
-        while len(self.of_life(life)) < count:
-            self.news.clear()
-            await self.news.wait()
+        async with asyncio.timeout(PATIENCE_S):
+            while len(self.of_life(life)) < count:
+                self.news.clear()
+                await self.news.wait()
 
 
 async def test_each_rep_once_through_cuts_ends_and_lost_power(sets, expected, tmp_path):

@@ -1,6 +1,7 @@
 """Turnarounds that were once read wrongly, held to the simulator's truth; limits in ms are the project's own."""
 
 import itertools
+from functools import cache
 
 import numpy as np
 
@@ -12,9 +13,14 @@ from brakebeat.reference.pipeline import understand
 from brakebeat.simulate import default_sensed, draw_plan, preset
 
 
-def errors_ms(kind, seed, figure):
+@cache
+def reps_and_truth(kind, seed):
     sensed = CONDITIONS[kind].sensed(seed)
-    found, truth = analyse(sensed.recording).reps, sensed.truth["reps"]
+    return analyse(sensed.recording).reps, sensed.truth["reps"]
+
+
+def errors_ms(kind, seed, figure):
+    found, truth = reps_and_truth(kind, seed)
     assert len(found) == len(truth)
     pairs = zip(found, truth, strict=True)
     return np.array([(getattr(rep, figure) - true[figure]) * 1e-3 for rep, true in pairs])
