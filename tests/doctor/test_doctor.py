@@ -20,12 +20,12 @@ from brakebeat.formats.rig import Rig
 from brakebeat.link.messages import decode_status
 from tests.link.fake_board import FakeBoard
 
-SEEDS = range(3000, 3008)
+SEEDS = range(3000, 3004)
 
 
 def seeds_for(name):
-    """An encoder's edges are many: two of its wheels take as long as eight others."""
-    return SEEDS[:2] if "encoder" in name else SEEDS
+    """An encoder's edges are many: one of its wheels takes as long as four others."""
+    return SEEDS[:1] if "encoder" in name else SEEDS
 
 
 @pytest.mark.parametrize("name", [name for name in CASES if name.startswith("sound")])
@@ -36,8 +36,7 @@ def test_no_false_alarm_on_a_sound_wheel(name):
 @pytest.mark.parametrize("name", [name for name in CASES if not name.startswith("sound")])
 def test_a_fault_is_found(name):
     # `python -m brakebeat.doctor.rates` has the rates over more seeds: one in twenty or so may be missed.
-    seeds = seeds_for(name)
-    assert len(rates([name], seeds)[name]) <= len(seeds) // 8
+    assert rates([name], seeds_for(name))[name] == []
 
 
 def gaps(pattern, turns=20, noise=1e-4, seed=0):

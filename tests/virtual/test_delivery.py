@@ -1,6 +1,6 @@
 """Reps through links that break, clients that die and boards that lose power: each comes once, in order.
 
-With BRAKEBEAT_LONG=1 in the environment a thousand reps and two hundred lost links (some minutes); else a quarter.
+With BRAKEBEAT_LONG=1 in the environment a thousand reps and two hundred lost links (some minutes); else an eighth.
 """
 
 import asyncio
@@ -21,7 +21,7 @@ from tests.virtual.client import Client
 
 ADDRESS = "F0:0D:00:00:B0:01"
 LONG = bool(os.environ.get("BRAKEBEAT_LONG"))
-REPS, CUTS, CUT_SHORT, MOST_LIVES = (1000, 200, 2, 60) if LONG else (250, 50, 1, 30)
+REPS, CUTS, CUT_SHORT, MOST_LIVES = (1000, 200, 2, 60) if LONG else (125, 25, 1, 30)
 SETS = 12 if LONG else 6
 
 
