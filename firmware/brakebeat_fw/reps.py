@@ -86,8 +86,9 @@ class Reps:
             self._zero.add_pull(start_x, start_x + sense * rise_rad / spacing_rad)
         zero_x = self._zero.estimate()
         zero = abs(zero_x - start_x) if zero_x is not None else total / 2
+        as_usual = 0.75 * stretch.usual < total < 1.3 * stretch.usual
         if not _LEAST_SHARE < zero / total < 1 - _LEAST_SHARE:
-            if not 0.75 * stretch.usual < total < 1.3 * stretch.usual:
+            if not as_usual:
                 self.lost = True
                 return
             # A rep as long as the last one: the count was lost before it, so what is known starts anew.
@@ -103,9 +104,12 @@ class Reps:
             yield
         if not (0 < int(figures.extension_s * 1e6) < duration_us and figures.peak_rad_s > 0.0):
             return
-        self.lost = _runs_out(curve, figures)
-        if self.lost:
-            return
+        if _runs_out(curve, figures):
+            # As long a way as the last one's was wound on a strap, however odd its edges look.
+            self.lost = not as_usual
+            if self.lost:
+                return
+            flags |= wire.FLAG_REPAIRED
         self._cue.learn(
             curve.noise_rad * curve.duration_s / curve.total_rad, figures.eccentric_rad, figures.held
         )

@@ -45,6 +45,10 @@ _STRAYS = const(6)
 # magnet and no turnaround: that would need a stop from full speed within two spacings, a turn. (One magnet's spacing
 # is a turn, within which a wheel can stop.)
 _NO_TURN = const(24)
+# So much of the way to phi = 0, in edges, may be wrong edges.
+_BEFORE_ZERO = const(0.9)
+# Where phi = 0 would lie farther on than this share of the usual rep's way, two reps were taken for one.
+_ZERO_MOST = const(0.7)
 # No rep has more than one such edge in so many spacings, but for a few in a short one: now and then a stray edge comes,
 # which counts twice.
 _ODDS_MOST = const(5)
@@ -165,7 +169,7 @@ class Strokes:
             return
         turn = stretch.turn_at
         buffer = stretch.buffer
-        if stretch.magnets == 2 and turn > 3:
+        if stretch.magnets == 2 and turn > 2:
             # A stray edge behind it must not make the wheel look quicker than it was.
             pairs_us = [ticks.after(buffer[k], buffer[k - 2]) for k in range(2, turn)]
             if self.state[_SLOWEST] * 20 < min(pairs_us) * _NO_TURN or stretch.only_slows(turn):
@@ -191,6 +195,15 @@ class Strokes:
             stretch.run_on()
             return
         first = stretch.turn_at
+        zero_path = self._zero_path
+        if (
+            stretch.magnets == 2
+            and zero_path
+            and first < _BEFORE_ZERO * zero_path < _ZERO_MOST * stretch.usual
+        ):
+            # No strap lets a wheel turn round before phi = 0: a stray edge, or a magnet missed behind several.
+            stretch.run_on()
+            return
         if first < 3 or stretch.count - first < 3:
             self._drop_stretch(first)
             return

@@ -63,6 +63,14 @@ def test_a_peak_from_few_magnets_is_not_flattened_by_edges_far_from_it(kind: str
         pytest.param(
             "dirty-2", 4_303_030, id="a pull's first two intervals alike, the second one over two magnets"
         ),
+        pytest.param(
+            "dirty-2", 4_403_010, id="a stray edge 9 ms before a pull's third: a turnaround behind it"
+        ),
+        pytest.param(
+            "dirty-2", 4_442_102, id="two stray edges in a pull, then a magnet missed: it turned there"
+        ),
+        pytest.param("dirty-2", 4_442_014, id="a stray edge at a pull's start made the strap look let go"),
+        pytest.param("dirty-2", 4_442_051, id="three stray edges at a pull's start did the same"),
     ],
 )
 def test_what_few_edges_make_look_odd_costs_no_rep(kind: str, seed: int):
