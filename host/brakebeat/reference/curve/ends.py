@@ -44,6 +44,8 @@ _SLOW = 2.5
 # With one magnet a wheel already in motion at its first edge may have turned too far for a rep of the rest to be one;
 # with more, at most a magnet was missed.
 _SPARSE_RAD = 1.5 * math.pi
+# It is likelier beforehand that a recording begins at rest, at −2·log odds.
+_AT_REST_COST = -2.0
 
 
 @dataclass(frozen=True)
@@ -216,7 +218,8 @@ def _outer_end(fit: Fit, habit: Habit, *, before: bool) -> End:
     travelled = abs(end.angle_rad - float(fit.value(np.array([t_edge]))[0]))
     known = travelled < 2.2 * fit.spacing_rad + 3.0 * end.angle_sd_rad + 0.1
     if before and known and fit.spacing_rad > _SPARSE_RAD:
-        known = set_off_earlier(_setting_off(fit, habit)[0], *_beside_rest(fit, 0, before=True)) <= 0.0
+        earlier = set_off_earlier(_setting_off(fit, habit)[0], *_beside_rest(fit, 0, before=True))
+        known = earlier + _AT_REST_COST <= 0.0
     run = 0 if before else len(chain.runs) - 1
     if known:
         return _sharpened(fit, end, run, habit, before=before)
