@@ -36,6 +36,8 @@ _HALF = const(0x20000000)
 # An edge this many standard deviations off is read again, with its neighbours up to so many in a row that are not.
 _ODD = const(4.0)
 _CLEAN = const(4)
+# ... or by this, edge spacings: a missed magnet moves two by 0.36, by 0.27 where the wheel gets faster meanwhile.
+_SWALLOWED = const(0.22)
 # So far off, edge spacings times magnets, a sudden brake moves one.
 _BRAKED = const(0.2)
 _MEND_MOST = const(24)
@@ -548,7 +550,8 @@ class MendedStretch(Stretch):
         place = max(5, self._mended)
         begin = max(2, place - _NOISE_BEFORE)
         odds = self._odds(begin, end - 2)
-        limit = int(max(_ODD * self._typical(odds[:-2]), _BRAKED / self.magnets) * _UNIT)
+        noise = min(_ODD * self._typical(odds[:-2]), _SWALLOWED)
+        limit = int(max(noise, _BRAKED / self.magnets) * _UNIT)
         while place < end - 2:
             if odds[place - begin] < limit:
                 place += 1
