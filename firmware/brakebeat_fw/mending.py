@@ -132,6 +132,18 @@ def _look_at(buffer: ptr32, uneven: ptr32, asked: ptr32, odds: ptr32):
         place += 1
 
 
+def _clean_behind(odds, k, end, limit):
+    # type: (Any, int, int, int) -> int
+    """The number behind the first ``_CLEAN`` of ``odds`` in a row, from ``k`` on, that are below the limit; 0: none."""
+    clean = 0
+    while k < end:
+        clean = clean + 1 if odds[k] < limit else 0
+        k += 1
+        if clean == _CLEAN:
+            return k
+    return 0
+
+
 class MendedStretch(Stretch):
     """A stretch whose edges are read again where something about them is odd."""
 
@@ -556,16 +568,16 @@ class MendedStretch(Stretch):
             if odds[place - begin] < limit:
                 place += 1
                 continue
-            high = place
-            clean = 0
-            while clean < _CLEAN and high < min(end, place + _MEND_MOST) - 2:
-                clean = clean + 1 if odds[high - begin] < limit else 0
-                high += 1
-            if clean < _CLEAN:
-                if high >= end - 2:
+            far = min(end, place + _MEND_MOST) - 2
+            high = begin + _clean_behind(odds, place - begin, far - begin, limit)
+            if high == begin and far < end - 2:
+                # With the count one off, magnets that are known to be uneven make all that follow odd.
+                high = begin + _clean_behind(odds, place - begin, far - begin, int(_SWALLOWED * _UNIT))
+            if high == begin:
+                if far == end - 2:
                     # What comes next will tell.
                     break
-                place = high
+                place = far
                 continue
             high += 2
             low = max(0, place - 3)

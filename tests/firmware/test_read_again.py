@@ -127,6 +127,15 @@ def test_stray_edges_in_a_long_pause_make_no_slow_turn_of_it():
 def test_a_magnet_missed_in_a_pull_among_many_uneven_ones():
     """The interval over it is 1.75 times its neighbours: less than four times what uneven magnets do to one. Peak power
     was 15 % high."""
-    found, true = found_and_true("dirty-24", 4_441_003)
+    assert_powers_within("dirty-24", 4_441_003, 0.05)
+
+
+def test_a_stray_edge_that_puts_known_uneven_magnets_out_of_step_is_found():
+    """With the count one off all edges behind it looked odd, so that none told where to read again: power 83 % high."""
+    assert_powers_within("dirty-24", 4_491_009, 0.05)
+
+
+def assert_powers_within(kind, seed, share):
+    found, true = found_and_true(kind, seed)
     powers_w = [rep.concentric.peak_power_w for rep in found]
-    assert powers_w == pytest.approx([rep["concentric"]["peak_power_w"] for rep in true], rel=0.05)
+    assert powers_w == pytest.approx([rep["concentric"]["peak_power_w"] for rep in true], rel=share)
