@@ -83,10 +83,10 @@ def _understand(train: EdgeTrain, zero_index: int | None) -> Understanding:
     else:
         path, faults = best_path(train, scales)
     extra = ~path.real
-    counts = int((extra & path.bounce).sum()), path.missed, int((extra & ~path.bounce).sum())
+    bounced, spurious = int((extra & path.bounce).sum()), int((extra & ~path.bounce).sum())
     runs = cut_runs(train.t_s, path, scales)
     if not runs:
-        return Understanding(train.origin_us, *counts, [])
+        return Understanding(train.origin_us, bounced, path.missed, spurious, [])
     magnets = train.per_rev if 1 < train.per_rev <= MOST_MAGNETS else 0
     sections = _sections(train, runs, magnets, scales, faults, zero_index)
     found = [run for section in sections for run in section.fit.chain.runs]
@@ -95,8 +95,14 @@ def _understand(train: EdgeTrain, zero_index: int | None) -> Understanding:
         # Whole strokes that do not pass φ = 0 are no strap's.
         other = _sections(train, kept, magnets, scales, faults, zero_index)
         if sum(section.passing() for section in other) > sum(section.passing() for section in sections):
+            spurious += _edges(sections) - _edges(other)
             sections = other
-    return Understanding(train.origin_us, *counts, sections)
+    return Understanding(train.origin_us, bounced, path.missed, spurious, sections)
+
+
+def _edges(sections: list[Section]) -> int:
+    """How many edges are taken for magnets'."""
+    return sum(len(section.fit.chain.t_s) for section in sections)
 
 
 def _sections(
