@@ -20,6 +20,7 @@ _STRIDE = const(14)
 _FASTEST = const(15)
 _TURN_AT = const(17)
 _S1 = const(25)
+_ODDS = const(27)
 # A doubtful turnaround is read again with each new edge until there are so many behind it.
 _WAIT_MOST = const(10)
 # So close to it no edge is mended before both sides are read.
@@ -529,6 +530,9 @@ class MendedStretch(Stretch):
             at += 1
         state[_COUNT] = at
         state[_SPURIOUS] += strays
+        if self.magnets > _FEW:
+            # Noise of which some is left out makes a wheel's motion, too.
+            state[_ODDS] += strays
         state[_MISSED] = max(0, state[_MISSED] + missed)
         if state[_TURN_AT]:
             state[_TURN_AT] = max(1, state[_TURN_AT] - strays)
