@@ -45,7 +45,7 @@ _STRAYS = const(6)
 # magnet and no turnaround: that would need a stop from full speed within two spacings, a turn. (One magnet's spacing
 # is a turn, within which a wheel can stop.)
 _NO_TURN = const(24)
-# So much of the way to phi = 0, in edges, may be wrong edges.
+# With fewer edges than this share of the spacings up to phi = 0 a turnaround would lie before it.
 _BEFORE_ZERO = const(0.9)
 # Where phi = 0 would lie farther on than this share of the usual rep's way, two reps were taken for one.
 _ZERO_MOST = const(0.7)

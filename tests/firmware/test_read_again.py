@@ -12,6 +12,12 @@ def found_and_true(kind, seed):
     return replay(sensed.recording).reps, sensed.truth["reps"]
 
 
+def assert_powers_within(kind, seed, share):
+    found, true = found_and_true(kind, seed)
+    powers_w = [rep.concentric.peak_power_w for rep in found]
+    assert powers_w == pytest.approx([rep["concentric"]["peak_power_w"] for rep in true], rel=share)
+
+
 def test_two_magnets_missed_in_a_pulls_beginning_do_not_make_it_look_half_as_fast():
     """Each second edge went as a stray one, as if the wheel had gone on at its first pace: 1.9 rad were lost."""
     sensed = CONDITIONS["dirty-24"].sensed(4_011_000)
@@ -133,9 +139,3 @@ def test_a_magnet_missed_in_a_pull_among_many_uneven_ones():
 def test_a_stray_edge_that_puts_known_uneven_magnets_out_of_step_is_found():
     """With the count one off all edges behind it looked odd, so that none told where to read again: power 83 % high."""
     assert_powers_within("dirty-24", 4_491_009, 0.05)
-
-
-def assert_powers_within(kind, seed, share):
-    found, true = found_and_true(kind, seed)
-    powers_w = [rep.concentric.peak_power_w for rep in found]
-    assert powers_w == pytest.approx([rep["concentric"]["peak_power_w"] for rep in true], rel=share)

@@ -79,8 +79,7 @@ def test_a_brake_far_harder_than_usual():
 
 def test_what_cannot_be_told_is_in_the_uncertainty():
     # In the rest after rep 6 there are two stray edges, which nearly pass for magnets.
-    sensed = CONDITIONS["paused-dirty-6"].sensed(2_017_015)
-    for rep, true in zip(analyse(sensed.recording).reps, sensed.truth["reps"], strict=True):
+    for rep, true in zip(*reps_and_truth("paused-dirty-6", 2_017_015), strict=True):
         for figure in ("start_us", "end_us"):
             off = abs(getattr(rep, figure) - true[figure])
             assert off < 3.0 * rep.uncertainty[figure], (figure, rep.index)

@@ -23,6 +23,8 @@ ADDRESS = "F0:0D:00:00:B0:01"
 LONG = bool(os.environ.get("BRAKEBEAT_LONG"))
 REPS, CUTS, CUT_SHORT, MOST_LIVES = (1000, 200, 2, 60) if LONG else (125, 25, 1, 30)
 SETS = 12 if LONG else 6
+# A board that ended by itself sends no more: no life is waited for for ever.
+PATIENCE_S = 300.0
 
 
 @pytest.fixture(scope="module")
@@ -114,17 +116,19 @@ async def test_reps_arrive_once_each_in_order(long_recording, expected, tmp_path
                 async with virtual_board(long_recording, air, tmp_path, **settings) as board:
                     first = len(host.kept)
                     enough = first + 9 if dies else None
-                    while not await host.session(board.played, enough):
-                        if dies and len(host.kept) >= enough:
-                            await board.kill()
-                            break
+                    async with asyncio.timeout(PATIENCE_S):
+                        while not await host.session(board.played, enough):
+                            if dies and len(host.kept) >= enough:
+                                await board.kill()
+                                break
                 got = [decode_rep(record[8:])[0] for _, record in host.kept[first:]]
                 boots = {int.from_bytes(record[2:4], "little") for _, record in host.kept[first:]}
                 if dies:
                     # What the dead board still had comes first in its next life.
                     async with virtual_board(long_recording, air, tmp_path, speed=0.001, address=ADDRESS):
-                        while not await host.session(_already()):
-                            pass
+                        async with asyncio.timeout(PATIENCE_S):
+                            while not await host.session(_already()):
+                                pass
                     got = [decode_rep(record[8:])[0] for _, record in host.kept[first:]]
                     assert got == expected[: len(got)]
                     assert len(got) > 8
